@@ -1,0 +1,113 @@
+"""From a design file to the frozen design that the rest works with."""
+
+from __future__ import annotations
+
+from math import sqrt
+from pathlib import Path
+
+from handsel.data.design_tables import (
+    CordTable,
+    DesignTables,
+    ElasticTable,
+    HingeTable,
+    PartTable,
+    RoutePointTable,
+    WrapTable,
+)
+from handsel.data.toml_file import checked, read_toml
+from handsel.design.model import (
+    Body,
+    Cord,
+    Design,
+    Digit,
+    Elastic,
+    Gauge,
+    HardwareItem,
+    Hinge,
+    InspectionPose,
+    Leg,
+    Pad,
+    Part,
+    ReferenceDimension,
+    RoutePoint,
+    Slide,
+    TagPad,
+    Vec3,
+    Wrap,
+)
+
+BUNDLED = Path(__file__).parent / "designs"
+
+
+def load_design(source: str | Path) -> Design:
+    path = design_path(source)
+    return design_of(checked(DesignTables, read_toml(path), path))
+
+
+def design_path(source: str | Path) -> Path:
+    bundled = BUNDLED / f"{source}.toml"
+    return bundled if isinstance(source, str) and bundled.is_file() else Path(source)
+
+
+def unit(v: Vec3) -> Vec3:
+    """The same direction, one long."""
+    length = sqrt(v[0] ** 2 + v[1] ** 2 + v[2] ** 2)
+    return (v[0] / length, v[1] / length, v[2] / length)
+
+
+def design_of(t: DesignTables) -> Design:
+    """The design that checked tables describe: axes of unit length, elastics in the digits' order."""
+    order = [d.name for d in t.digit]
+    return Design(
+        name=t.name,
+        title=t.title,
+        version=t.version,
+        source=t.source,
+        scale_min_ratio=t.scale_min_ratio,
+        scale_max_ratio=t.scale_max_ratio,
+        target_rest_angle_deg=t.target_rest_angle_deg,
+        palm_plane_z_mm=t.palm_plane_z_mm,
+        palm_front_x_mm=t.palm_front_x_mm,
+        wrist_barrel_radius_mm=t.wrist_barrel_radius_mm,
+        bodies=tuple(Body(**b.model_dump()) for b in t.body),
+        hinges=tuple(_hinge(h) for h in t.hinge),
+        slides=tuple(Slide(**s.model_dump() | {"direction": unit(s.direction)}) for s in t.slide),
+        digits=tuple(Digit(**d.model_dump()) for d in t.digit),
+        cords=tuple(_cord(c) for c in t.cord),
+        elastics=tuple(_elastic(e) for e in sorted(t.elastic, key=lambda e: order.index(e.digit))),
+        pads=tuple(Pad(**p.model_dump()) for p in t.pad),
+        gauges=tuple(
+            Gauge(**g.model_dump() | {"axis": unit(g.axis), "normal": unit(g.normal)}) for g in t.gauge
+        ),
+        pose=InspectionPose(**t.pose.model_dump()),
+        parts=tuple(_part(p) for p in t.part),
+        hardware=tuple(HardwareItem(**h.model_dump()) for h in t.hardware),
+        reference_dimensions=tuple(ReferenceDimension(**r.model_dump()) for r in t.reference_dimension),
+        tag_pads=tuple(TagPad(**p.model_dump() | {"normal": unit(p.normal)}) for p in t.tag_pad),
+    )
+
+
+def _hinge(h: HingeTable) -> Hinge:
+    return Hinge(**h.model_dump() | {"axis": unit(h.axis)})
+
+
+def _route(points: tuple[RoutePointTable, ...]) -> tuple[RoutePoint, ...]:
+    return tuple(RoutePoint(body=p.body, at_mm=p.at_mm) for p in points)
+
+
+def _wraps(wraps: tuple[WrapTable, ...]) -> tuple[Wrap, ...]:
+    return tuple(Wrap(hinge=w.hinge, radius_mm=w.radius_mm, side=w.side) for w in wraps)
+
+
+def _cord(c: CordTable) -> Cord:
+    legs = tuple(Leg(digit=g.digit, points=_route(g.points), wraps=_wraps(g.wraps)) for g in c.leg)
+    return Cord(**c.model_dump(exclude={"leg"}), legs=legs)
+
+
+def _elastic(e: ElasticTable) -> Elastic:
+    rest = e.model_dump(exclude={"points", "wraps"})
+    return Elastic(**rest, points=_route(e.points), wraps=_wraps(e.wraps))
+
+
+def _part(p: PartTable) -> Part:
+    return Part(**p.model_dump(exclude={"measures"}), measures=tuple(p.measures.items()))
