@@ -8,43 +8,13 @@ from enum import StrEnum
 from math import ceil, hypot, inf, isinf, sqrt
 
 from handsel.errors import OutOfRange
-from handsel.metrology.checks import number, same_unit, text
-from handsel.metrology.distributions import student_cdf, truncated_dof
+from handsel.metrology.checks import number, text
+from handsel.metrology.distributions import normal_quantile, truncated_dof
+from handsel.metrology.limits import Limits, conformance_probability, p_within
 from handsel.metrology.quantity import Quantity, with_unit
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """The least and the greatest value that conform; a value on a limit conforms."""
-
-    low: float | None = None     # in unit; None when there is no lower limit
-    high: float | None = None    # in unit; None when there is no upper limit
-    unit: str
-
-    def __post_init__(self) -> None:
-        where = "limits"
-        text(self.unit, "unit", where=where, do="Say the unit, such as mm or deg.")
-        for name in ("low", "high"):
-            if getattr(self, name) is not None:
-                object.__setattr__(self, name, number(getattr(self, name), name, where=where))
-        if self.low is None and self.high is None:
-            raise OutOfRange("neither low nor high is given", where=where, do="Give at least one limit.")
-        if self.low is not None and self.high is not None and self.low >= self.high:
-            raise OutOfRange(f"low is {self.low:g} and high is {self.high:g}; expected low below high",
-                             where=where, do="Swap them, or mend the one that is wrong.")
-
-    @property
-    def bounds(self) -> tuple[float, float]:
-        """Low and high with infinity where there is no limit, in unit."""
-        return (-inf if self.low is None else self.low, inf if self.high is None else self.high)
-
-    def __str__(self) -> str:
-        low, high = self.bounds
-        if isinf(high):
-            return f"at least {with_unit(f'{low:g}', self.unit)}"
-        if isinf(low):
-            return f"at most {with_unit(f'{high:g}', self.unit)}"
-        return f"{with_unit(f'{low:g}', self.unit)} to {with_unit(f'{high:g}', self.unit)}"
+__all__ = ["Action", "BetterMethod", "Decision", "Limits", "Settling", "Verdict",
+           "conformance_probability", "decide", "what_settles"]
 
 
 class Verdict(StrEnum):
@@ -68,35 +38,6 @@ class Decision:
     def __str__(self) -> str:
         return (f"{self.verdict}: {self.quantity} against {self.limits}; "
                 f"within the limits with probability {_percent(self.p_conform)}")
-
-
-def conformance_probability(quantity: Quantity, limits: Limits) -> float:
-    """Probability that the true value is within the limits, given what was measured.
-
-    Parameters: quantity and limits, in the same unit.
-    Returns: probability [-]; with u = 0 it is 1 or 0.
-    Raises: OutOfRange when the units differ.
-    Valid for: little known beforehand compared with the measurement; normal, or Student scaled by
-        u when dof is finite (dof truncated, so that it agrees with the expanded interval).
-    Source: JCGM 106:2012 7.2 to 7.4; JCGM 101:2008 6.4.9 (Student for estimated scatter).
-    Checked by: published/test_metrology_decision.py, properties/test_metrology.py
-    >>> zener = Quantity(value=-5.47, u=0.05, unit="V", origin="breakdown")
-    >>> round(conformance_probability(zener, Limits(high=-5.40, unit="V")), 4)
-    0.9192
-    """
-    same_unit((quantity.unit, limits.unit), where=quantity.origin)
-    return _p_within(quantity.value, quantity.u, truncated_dof(quantity.dof), limits)
-
-
-def _p_within(value: float, u: float, dof: float, limits: Limits) -> float:
-    low, high = limits.bounds
-    if u == 0:
-        return 1.0 if low <= value <= high else 0.0
-    a, b = (low - value) / u, (high - value) / u
-    # The difference is taken in the lower tail, where it keeps its digits.
-    if a > 0:
-        a, b = -b, -a
-    return max(student_cdf(b, dof) - student_cdf(a, dof), 0.0)
 
 
 def decide(quantity: Quantity, limits: Limits, *, accept_p: float = 0.95) -> Decision:
@@ -161,6 +102,8 @@ class Settling:
     action: Action
     readings: int | None             # further readings expected to settle it; None is never
     readings_verdict: Verdict        # what they would show; undecided when readings is None
+    readings_chance: float           # probability that they do settle it, the value moving as it may [-]
+    never_because: str               # why no number of readings is enough; empty when one is
     method: BetterMethod | None      # the quickest given method expected to settle it
     steps: int | None                # moves of one step each that bring it clear; None is never
     step: float                      # one move with its sign, in the unit of the quantity; 0 is none
@@ -174,8 +117,8 @@ def what_settles(decision: Decision, *, u_repeat: float, u_common: float,
                  minutes_per_step: float = 2.0) -> Settling:
     """The action expected to settle an undecided verdict soonest.
 
-    The forecast takes the present value as the true one: it says how many readings it takes if
-    they agree with those there are, not how many it will take.
+    The forecast takes the mean to stay where it is: so many readings settle it if they agree with
+    those there are. readings_chance says how likely that is, since the mean may well move.
 
     Parameters: decision; u_repeat, standard deviation of one reading about the method's own
         mean, and u_common, standard uncertainty of the error that all readings share, both in
@@ -203,54 +146,70 @@ def what_settles(decision: Decision, *, u_repeat: float, u_common: float,
         raise OutOfRange("step is 0; expected what one move changes", where=where,
                          do="Give the change of one move, or leave step out.")
     if decision.verdict is not Verdict.UNDECIDED:
-        return Settling(action=Action.NOTHING, readings=0, readings_verdict=decision.verdict, method=None,
-                        steps=None, step=signed, minutes=0.0, sentence=f"It {decision.verdict} already.")
-    readings, shown = _readings_to_settle(decision, u_repeat, u_common)
+        return Settling(action=Action.NOTHING, readings=0, readings_verdict=decision.verdict,
+                        readings_chance=1.0, never_because="", method=None, steps=None, step=signed,
+                        minutes=0.0, sentence=f"Settled: it {decision.verdict}.")
+    more = _readings_to_settle(decision, u_repeat, u_common)
     settled = [m for m in methods if _would_be(decision, m.u) is not Verdict.UNDECIDED]
     method = min(settled, key=lambda m: m.minutes, default=None)
     steps = _steps_to_clear(decision, signed) if signed else None
     ways = [(inf, Action.NONE_KNOWN)]
-    if readings is not None:
-        ways.append((readings * per_reading, Action.READ_AGAIN))
+    if more.readings is not None:
+        ways.append((more.readings * per_reading, Action.READ_AGAIN))
     if method is not None:
         ways.append((method.minutes, Action.BETTER_METHOD))
     if steps is not None:
         ways.append((steps * per_step, Action.MOVE_CLEAR))
     minutes, action = min(ways, key=lambda way: way[0])
-    return Settling(action=action, readings=readings, readings_verdict=shown, method=method, steps=steps,
+    return Settling(action=action, readings=more.readings, readings_verdict=more.verdict,
+                    readings_chance=more.chance, never_because=more.never_because, method=method, steps=steps,
                     step=signed, minutes=minutes,
-                    sentence=_sentence(action, readings, method, steps, signed, decision))
+                    sentence=_sentence(action, more, method, steps, signed, decision.quantity.unit))
 
 
-def _would_be(decision: Decision, u: float) -> Verdict:
-    """The verdict if the same value were known with u, its scatter taken as known."""
-    return _verdict(_p_within(decision.quantity.value, u, inf, decision.limits), decision.accept_p)
+def _would_be(decision: Decision, u: float, value: float | None = None) -> Verdict:
+    """The verdict if the value (the present one when None) were known with u, its scatter known."""
+    at = decision.quantity.value if value is None else value
+    return _verdict(p_within(at, u, inf, decision.limits), decision.accept_p)
 
 
-def _readings_to_settle(decision: Decision, u_repeat: float, u_common: float) -> tuple[int | None, Verdict]:
-    """Fewest further readings after which the same mean would be decided; None for never."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _MoreReadings:
+    """Fewest further readings that decide it if the mean stays, or why none do."""
+
+    readings: int | None = None
+    verdict: Verdict = Verdict.UNDECIDED
+    chance: float = 0.0
+    never_because: str = ""
+
+
+def _readings_to_settle(decision: Decision, u_repeat: float, u_common: float) -> _MoreReadings:
     if _would_be(decision, u_common) is Verdict.UNDECIDED:
-        return None, Verdict.UNDECIDED
+        return _MoreReadings(never_because="the error common to all readings alone keeps it undecided")
     own = sqrt(max((decision.quantity.u - u_common) * (decision.quantity.u + u_common), 0.0))
-    if own == 0:                      # nothing left that a repeat could average away
-        return None, Verdict.UNDECIDED
 
-    def after(count: int) -> Verdict:
-        if u_repeat == 0:
-            return _would_be(decision, u_common)
+    def u_after(count: int) -> float:
         # Weights 1/u^2 of the readings so far and of those to come.
-        return _would_be(decision, hypot(u_common, own / sqrt(1.0 + count * (own / u_repeat) ** 2)))
+        return hypot(u_common, own / hypot(1.0, sqrt(count) * own / u_repeat)) if u_repeat > 0 else u_common
+
+    def open_after(count: int) -> bool:
+        return _would_be(decision, u_after(count)) is Verdict.UNDECIDED
 
     enough = 1
-    while after(enough) is Verdict.UNDECIDED:
+    while open_after(enough):
         enough *= 2
-        if enough > 2 ** 40:          # on the edge of never: no one reads that often
-            return None, Verdict.UNDECIDED
+        if enough > 2 ** 30:          # on the edge of never: no one reads that often
+            return _MoreReadings(never_because="the value lies too near the limit")
     too_few = enough // 2
     while enough - too_few > 1:
         middle = (enough + too_few) // 2
-        too_few, enough = (middle, enough) if after(middle) is Verdict.UNDECIDED else (too_few, middle)
-    return enough, after(enough)
+        too_few, enough = (middle, enough) if open_after(middle) else (too_few, middle)
+    u_then = u_after(enough)
+    # The new mean falls about the present one with the part of u that the readings remove.
+    moves = sqrt(max((decision.quantity.u - u_then) * (decision.quantity.u + u_then), 0.0))
+    places = (decision.quantity.value + moves * normal_quantile((i + 0.5) / 400) for i in range(400))
+    settled = sum(_would_be(decision, u_then, place) is not Verdict.UNDECIDED for place in places)
+    return _MoreReadings(readings=enough, verdict=_would_be(decision, u_then), chance=settled / 400)
 
 
 def _toward_inside(decision: Decision, step: float) -> float:
@@ -269,20 +228,18 @@ def _steps_to_clear(decision: Decision, step: float) -> int | None:
     # steps that are not enough mean that the step is no remedy.
     most = 1000 if isinf(high - low) else ceil(abs((low + high) / 2 - q.value) / abs(step))
     for count in range(1, min(most, 1000) + 1):
-        if _p_within(q.value + count * step, q.u, dof, decision.limits) >= decision.accept_p:
+        if p_within(q.value + count * step, q.u, dof, decision.limits) >= decision.accept_p:
             return count
     return None
 
 
-def _sentence(action: Action, readings: int | None, method: BetterMethod | None, steps: int | None,
-              step: float, decision: Decision) -> str:
-    unit = decision.quantity.unit
-    never = "" if readings is not None else (
-        " No number of further readings settles it: their common error alone keeps it undecided.")
+def _sentence(action: Action, more: _MoreReadings, method: BetterMethod | None, steps: int | None,
+              step: float, unit: str) -> str:
+    never = f" No number of further readings settles it: {more.never_because}." if more.never_because else ""
     if action is Action.READ_AGAIN:
-        return f"Read again {readings} time{'s' if readings != 1 else ''}, each afresh."
+        return f"Read again {more.readings} time{'s' if more.readings != 1 else ''}, each afresh."
     if action is Action.BETTER_METHOD and method is not None:
-        return f"Measure with {method.name} ({with_unit(f'{method.u:g}', unit)} standard uncertainty).{never}"
+        return f"Measure with {method.name} (standard uncertainty {with_unit(f'{method.u:g}', unit)}).{never}"
     if action is Action.MOVE_CLEAR:
         return (f"Move it {steps} step{'s' if steps != 1 else ''} of {with_unit(f'{step:+g}', unit)} "
                 f"and be clear of the limit, then read again.{never}")
