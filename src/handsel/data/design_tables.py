@@ -8,35 +8,31 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
+
+from handsel.data.fields import (
+    Angle,
+    Coordinate,
+    Count,
+    Line,
+    Mass,
+    Name,
+    Number,
+    Point,
+    Share,
+    Size,
+    SizeOrZero,
+    Table,
+    Version,
+)
 
 FORMAT = "handsel-design/1"
 DIGIT_NAMES = ("index", "middle", "ring", "little", "thumb")
 
-# Far outside any hand, near enough that no sum or square of them overflows.
-FAR_MM = 5_000.0
-
 DigitName = Literal["index", "middle", "ring", "little", "thumb"]
-Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=60)]
-Line = Annotated[str, Field(min_length=1, max_length=300, pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$")]
-Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Coordinate = Annotated[Number, Field(ge=-FAR_MM, le=FAR_MM)]
-Size = Annotated[Number, Field(gt=0, le=FAR_MM)]
-SizeOrZero = Annotated[Number, Field(ge=0, le=FAR_MM)]
-Mass = Annotated[Number, Field(ge=0, le=10_000)]
-Angle = Annotated[Number, Field(ge=-180, le=180)]
 Torque = Annotated[Number, Field(ge=0, le=10_000)]
 Stiffness = Annotated[Number, Field(gt=0, le=1e7)]
-Share = Annotated[Number, Field(ge=0, le=1)]
-Point = tuple[Coordinate, Coordinate, Coordinate]
 Direction = tuple[Coordinate, Coordinate, Coordinate]
-Count = Annotated[int, Field(strict=True, ge=0, le=1_000)]
-
-
-class Table(BaseModel):
-    """A table of the file: every key known, nothing else let in."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class BodyTable(Table):
@@ -258,9 +254,7 @@ class DesignTables(Table):
     format: Literal["handsel-design/1"] = Field(description="Format of this file.")
     name: Name = Field(description="Name of the design.")
     title: Line = Field(description="What people call it.")
-    version: Annotated[str, Field(pattern=r"^[0-9][0-9A-Za-z.+-]{0,39}$")] = Field(
-        description="Version of the design; a released one is never edited."
-    )
+    version: Version = Field(description="Version of the design; a released one is never edited.")
     source: Line = Field(description="Where the geometry comes from.")
     length_unit: Literal["mm"] = Field(
         description='Unit of every length in this file; only "mm" is accepted.'

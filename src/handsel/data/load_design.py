@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import sqrt
 from pathlib import Path
 
+from handsel.data.checked import checked
 from handsel.data.design_tables import (
     CordTable,
     DesignTables,
@@ -14,7 +15,7 @@ from handsel.data.design_tables import (
     RoutePointTable,
     WrapTable,
 )
-from handsel.data.toml_file import checked, read_toml
+from handsel.data.toml_file import read_toml
 from handsel.design.model import (
     Body,
     Cord,
