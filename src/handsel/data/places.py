@@ -6,7 +6,15 @@ from collections.abc import Iterable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 
-NAME_KEYS = ("name", "id", "code", "digit", "hinge")  # what a table is called, the first that it has
+NAME_KEYS = (
+    "name",
+    "id",
+    "of",
+    "what",
+    "code",
+    "digit",
+    "hinge",
+)  # what a table is called, the first that it has
 
 
 def place(path: str | Path, data: object, loc: Sequence[str | int]) -> str:

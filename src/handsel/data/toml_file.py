@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import dataclass
+from difflib import get_close_matches
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +20,19 @@ MAX_DEPTH = 24  # no format of ours needs more than six
 # of too many parts are refused before it sees them. Possessive, and only from the start of a word,
 # so that this search itself takes time in proportion to the file.
 _LONG_DOTTED_KEY = re.compile(
-    rf"""(?<![A-Za-z0-9_-])(?:(?:"[^"\n]*+"|'[^'\n]*+'|[A-Za-z0-9_-]++)[ \t]*+\.[ \t]*+){{{MAX_DEPTH}}}"""
+    r"(?<![A-Za-z0-9_-])"
+    r"""(?:(?:"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+'|[A-Za-z0-9_-]++)[ \t]*+\.[ \t]*+)"""
+    rf"{{{MAX_DEPTH}}}"
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TomlFile:
+    """What a file holds, and the fingerprint that a record keeps of it."""
+
+    data: dict[str, Any]
+    text: str  # without byte order mark, line ends as LF
+    sha256: str  # of that text in UTF-8, so that a copy saved on another system keeps its fingerprint
 
 
 def read_toml(path: str | Path, max_bytes: int = MAX_BYTES) -> dict[str, Any]:
@@ -31,6 +45,19 @@ def read_toml(path: str | Path, max_bytes: int = MAX_BYTES) -> dict[str, Any]:
     Source: TOML 1.0, as the standard library reads it.
     Checked by: unit/test_toml_file.py
     """
+    return read_toml_file(path, max_bytes).data
+
+
+def read_toml_file(path: str | Path, max_bytes: int = MAX_BYTES) -> TomlFile:
+    """As read_toml, with the text and its fingerprint, for files that a record refers to.
+
+    Parameters: as read_toml.
+    Returns: TomlFile.
+    Raises: as read_toml.
+    Valid for: as read_toml.
+    Source: as read_toml; FIPS 180-4 through the standard library.
+    Checked by: unit/test_toml_file.py
+    """
     where = shown_plain(str(path))
     text = _text(Path(path), where, max_bytes)
     if _LONG_DOTTED_KEY.search(text):
@@ -38,11 +65,7 @@ def read_toml(path: str | Path, max_bytes: int = MAX_BYTES) -> dict[str, Any]:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise BadFile(
-            f"this is not valid TOML: {error}",
-            where=where,
-            do="Mend that line; text needs quotes, lists need commas and brackets in pairs.",
-        ) from None
+        raise _not_toml(error, text, where) from None
     except ValueError:  # a whole number of thousands of digits
         raise BadFile(
             "a number in it is too long to read",
@@ -53,7 +76,30 @@ def read_toml(path: str | Path, max_bytes: int = MAX_BYTES) -> dict[str, Any]:
         raise _too_deep(where) from None
     if _depth(data) > MAX_DEPTH:
         raise _too_deep(where)
-    return data
+    return TomlFile(data=data, text=text, sha256=sha256(text.encode()).hexdigest())
+
+
+_TWICE = ("Cannot overwrite a value", "Cannot declare", "Duplicate inline table key", "Cannot mutate")
+
+
+def _not_toml(error: tomllib.TOMLDecodeError, text: str, where: str) -> BadFile:
+    """The parser's complaint with the line it means, and the likeliest slip behind it."""
+    found = re.search(r"\(at line (\d+), column \d+\)$", str(error))
+    number = int(found.group(1)) if found else text.count("\n") + 1
+    line = "".join(text.split("\n")[number - 1 : number]).strip()
+    value = line.partition("=")[2].strip()
+    if str(error).startswith(_TWICE):
+        do = "The same key or table stands twice: keep one of them."
+    elif re.search("[\u201c\u201d\u201e\u00ab\u00bb\u2018\u2019]", line):
+        do = 'Use straight quotes, ", not the curly ones of a word processor.'
+    elif re.match(r"[-+]?\d+,\d", value):
+        do = "Write numbers with a point, 28.5, not with a comma."
+    elif re.match(r"[A-Za-z]", value):
+        do = f'Words stand in quotes, as in "{shown_plain(value[:30])}".'
+    else:
+        do = "Mend that line; text needs quotes, lists need commas and brackets in pairs."
+    said = f": {shown_plain(line[:60])}" if line else ""
+    return BadFile(f"this is not valid TOML: {shown_plain(str(error)[:120])}{said}", where=where, do=do)
 
 
 def _too_deep(where: str) -> BadFile:
@@ -76,7 +122,7 @@ def _raw(path: Path, where: str, size: int) -> bytes:
     except BadFile:
         raise
     except FileNotFoundError:
-        do = "Check the spelling and the folder that you are in."
+        do = _similar(path) or "Check the spelling and the folder that you are in."
         raise BadFile("there is no such file", where=where, do=do) from None
     except (OSError, ValueError) as error:  # ValueError: a name with a null character
         reason = error.strerror if isinstance(error, OSError) else None
@@ -85,6 +131,16 @@ def _raw(path: Path, where: str, size: int) -> bytes:
             where=where,
             do="Check its name and its permissions.",
         ) from None
+
+
+def _similar(path: Path) -> str:
+    """The file that was probably meant, when the folder holds one with nearly that name."""
+    try:
+        names = sorted(p.name for p in path.parent.glob("*.toml"))[:500]
+    except OSError:
+        return ""
+    close = get_close_matches(path.name, names, n=1, cutoff=0.6)
+    return f'Did you mean "{shown_plain(close[0])}"?' if close else ""
 
 
 def _text(path: Path, where: str, max_bytes: int) -> str:
@@ -109,7 +165,7 @@ def _text(path: Path, where: str, max_bytes: int) -> str:
         ) from None
     if "\0" in text:
         raise BadFile("it is not a text file", where=where, do="Check that you named the right file.")
-    return text
+    return text.replace("\r\n", "\n")
 
 
 def _depth(data: object) -> int:
