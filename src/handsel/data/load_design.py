@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from math import sqrt
 from pathlib import Path
+from typing import Any
 
 from handsel.data.checked import checked
+from handsel.data.design_rules import Sheet, check_structure
 from handsel.data.design_tables import (
+    FORMAT,
     CordTable,
     DesignTables,
     ElasticTable,
@@ -15,6 +18,8 @@ from handsel.data.design_tables import (
     RoutePointTable,
     WrapTable,
 )
+from handsel.data.line_rules import check_lines
+from handsel.data.places import near, shown, shown_plain
 from handsel.data.toml_file import read_toml
 from handsel.design.model import (
     Body,
@@ -36,23 +41,80 @@ from handsel.design.model import (
     Vec3,
     Wrap,
 )
+from handsel.errors import BadFile
 
 BUNDLED = Path(__file__).parent / "designs"
 
 
 def load_design(source: str | Path) -> Design:
+    """The design in a file, or a bundled one by its name, checked from end to end.
+
+    Parameters: source, a path, or the name of a bundled design such as "linden".
+    Returns: Design at scale 1, right side; directions are unit vectors, elastics in the digits' order.
+    Raises: BadFile naming file, table, key, what is wrong and how to mend it.
+    Valid for: files of the format handsel-design/1.
+    Source: our own format; `handsel schema design` prints it.
+    Checked by: unit/test_load_design.py, properties/test_load_design_junk.py, golden/
+    """
     path = design_path(source)
-    return design_of(checked(DesignTables, read_toml(path), path))
+    return design_from_data(read_toml(path), path)
 
 
 def design_path(source: str | Path) -> Path:
+    """Where a design is: a bundled one goes by its name alone."""
+    if isinstance(source, Path) or Path(source).suffix or Path(source).name != source:
+        return Path(source)
     bundled = BUNDLED / f"{source}.toml"
-    return bundled if isinstance(source, str) and bundled.is_file() else Path(source)
+    if bundled.is_file() or Path(source).is_file():
+        return bundled if bundled.is_file() else Path(source)
+    raise BadFile(
+        f'there is no bundled design called "{shown_plain(source[:60])}"',
+        where="design",
+        do=f"{near(source, bundled_designs())} A file of your own goes by its path, as in designs/mine.toml.",
+    )
+
+
+def bundled_designs() -> tuple[str, ...]:
+    """Names of the designs that come with the program."""
+    return tuple(sorted(p.stem for p in BUNDLED.glob("*.toml")))
+
+
+def design_from_data(data: dict[str, Any], path: str | Path) -> Design:
+    """The design in tables that were read already; path is for messages only."""
+    path = Path(path)
+    _format_and_unit(data, path)
+    tables = checked(DesignTables, data, path)
+    sheet = Sheet(tables, data, path)
+    check_structure(sheet)
+    check_lines(sheet)
+    return design_of(tables)
+
+
+def _format_and_unit(data: dict[str, Any], path: Path) -> None:
+    """The two keys that explain many other findings come first."""
+    if data.get("format") != FORMAT:
+        raise BadFile(
+            f'format is {shown(data["format"])}; expected "{FORMAT}"'
+            if "format" in data
+            else 'the key "format" is missing',
+            where=shown_plain(str(path)),
+            do=f'A design begins with format = "{FORMAT}". Check that you named the right file; '
+            "a later format needs a later version of this program.",
+        )
+    if data.get("length_unit", "mm") != "mm":
+        raise BadFile(
+            f'length_unit is {shown(data["length_unit"])}; only "mm" is accepted',
+            where=shown_plain(str(path)),
+            do="Multiply every length by the number of millimetres in that unit (an inch has 25.4), then "
+            'write length_unit = "mm". Nothing is converted on a guess.',
+        )
 
 
 def unit(v: Vec3) -> Vec3:
     """The same direction, one long."""
     length = sqrt(v[0] ** 2 + v[1] ** 2 + v[2] ** 2)
+    if abs(length - 1.0) < 1e-12:
+        return v  # so that a design written out and read again is the same to the last bit
     return (v[0] / length, v[1] / length, v[2] / length)
 
 
