@@ -1,0 +1,126 @@
+# Everything a person types is here: `make` alone lists it.
+# Needs git, make and Python 3.11 or newer with its venv module; nothing else has to be installed.
+
+# Called as `make -f /elsewhere/handsel/Makefile`: go there first, then do the same.
+HERE := $(dir $(lastword $(MAKEFILE_LIST)))
+ifneq ($(HERE),./)
+.DEFAULT_GOAL := help
+.PHONY: FORCE
+FORCE:
+%: FORCE ; @$(MAKE) --no-print-directory -C "$(HERE)" $@
+help: FORCE ; @$(MAKE) --no-print-directory -C "$(HERE)" help
+$(lastword $(MAKEFILE_LIST)): ;
+else
+
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DELETE_ON_ERROR:
+MAKEFLAGS += --no-builtin-rules
+
+# The first Python on the path that really starts and is new enough; set PYTHON=... to choose another.
+PYTHON ?= $(shell for p in python3.11 python3.12 python3.13 python3.14 python3 python; do \
+  $$p -c 'import sys, venv; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p && break; done)
+
+VENV := .venv
+PY   := $(VENV)/bin/python
+PIP  := $(PY) -m pip --disable-pip-version-check
+# Stamps say which checkout folder the environment was made for: a moved checkout installs again.
+WHERE := $(shell pwd | cksum | cut -d' ' -f1)
+RUN  := $(VENV)/.run-$(WHERE)
+DEV  := $(VENV)/.dev-$(WHERE)
+
+EXAMPLE ?= examples/01-good-hand.toml
+OUT     ?= out
+WORKERS ?= 2
+# Two test processes on two cores: more threads inside each would only wait for one another.
+ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
+
+.PHONY: help run test quick lint types bundle study bench pins clean
+
+help:  ## this list
+	@sed -nE 's/^([a-z]+):[^#]*## (.*)/  make \1\t\2/p' Makefile | expand -t 16
+
+run: $(RUN)  ## make the environment, assess the bundled example, say where the results lie
+	$(VENV)/bin/handsel assess "$(EXAMPLE)" --out "$(OUT)"
+	@echo; echo "The drawing and the page for the bench lie in $$(cd "$(OUT)" && pwd):"; ls "$(OUT)"
+
+test: $(DEV)  ## everything that must hold: style, types, all tests
+	$(PY) -m ruff check .
+	$(PY) -m mypy
+	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile
+
+quick: $(DEV)  ## the same without the slow tests, while working
+	$(PY) -m ruff check .
+	$(PY) -m mypy
+	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile -m "not slow"
+
+# ---- environment ------------------------------------------------------------------------------
+# Every file that pip takes must have a hash from the list; our own package comes from this folder.
+
+$(PY):
+	@test -n "$(PYTHON)" || { echo "No Python 3.11 or newer with venv was found." \
+	  "Install one (Debian, Ubuntu: apt install python3 python3-venv), or set PYTHON=/path/to/python."; exit 1; }
+	$(PYTHON) -m venv $(VENV) || { echo "The environment could not be made. On Debian and Ubuntu:" \
+	  "apt install python3-venv, then the same command again."; rm -rf $(VENV); exit 1; }
+
+$(RUN): requirements.txt pyproject.toml | $(PY)
+	$(PIP) install --quiet --require-hashes -r requirements.txt
+	$(PIP) install --quiet --no-deps --no-build-isolation --editable .
+	$(PIP) check
+	@rm -f $(VENV)/.run-*; touch $@
+
+$(DEV): requirements-dev.txt $(RUN)
+	$(PIP) install --quiet --require-hashes -r requirements-dev.txt
+	$(PIP) check
+	@rm -f $(VENV)/.dev-*; touch $@
+
+# ---- for a laptop that never sees the internet --------------------------------------------------
+# make bundle                                     for this kind of computer and this Python
+# make bundle FOR=windows FOR_PYTHON=3.12         for another; windows, macos-arm, macos-intel, linux, linux-arm
+BUNDLE ?= dist/handsel-bundle
+FOR ?=
+FOR_PYTHON ?= 3.11
+platforms_windows     := win_amd64
+platforms_macos-arm   := macosx_14_0_arm64 macosx_11_0_arm64
+platforms_macos-intel := macosx_14_0_x86_64 macosx_10_13_x86_64
+platforms_linux       := manylinux_2_28_x86_64 manylinux_2_27_x86_64 manylinux2014_x86_64
+platforms_linux-arm   := manylinux_2_28_aarch64 manylinux_2_27_aarch64 manylinux2014_aarch64
+TARGET = $(if $(FOR),--implementation cp --python-version $(FOR_PYTHON) \
+  $(foreach p,$(or $(platforms_$(FOR)),$(error FOR=$(FOR) is not known; use windows, macos-arm, \
+  macos-intel, linux or linux-arm)),--platform $(p)))
+VENV_PYTHON = $(if $(filter windows,$(FOR)),handsel-env\Scripts\python,handsel-env/bin/python)
+
+bundle: $(RUN)  ## a folder of wheels for a laptop without internet
+	rm -rf "$(BUNDLE)"; mkdir -p "$(BUNDLE)"
+	$(PIP) download --quiet --no-deps --only-binary :all: --require-hashes $(TARGET) -r requirements.txt -d "$(BUNDLE)"
+	$(PIP) wheel --quiet --no-deps --no-build-isolation --wheel-dir "$(BUNDLE)" .
+	@echo "$$(ls "$(BUNDLE)" | wc -l) wheels, $$(du -sh "$(BUNDLE)" | cut -f1), in $(BUNDLE)."
+	@echo "Copy the folder to the laptop. There, beside it, make an environment once:"
+	@echo "  $(if $(filter windows,$(FOR)),py,python3) -m venv handsel-env"
+	@echo "and install with this one command:"
+	@echo '  $(VENV_PYTHON) -m pip install --no-index --find-links $(notdir $(BUNDLE)) "handsel[meshes,planning]"'
+
+# ---- measuring and keeping up ---------------------------------------------------------------------
+STUDIES := $(filter-out studies/_%,$(wildcard studies/*.py))
+BENCHES := $(filter-out benchmarks/_%,$(wildcard benchmarks/*.py))
+
+study: $(DEV)  ## run every study in studies/
+	@for s in $(STUDIES); do echo "== $$s"; $(PY) "$$s"; done; echo "$(words $(STUDIES)) studies run."
+
+bench: $(DEV)  ## run every benchmark in benchmarks/, on one core
+	@for b in $(BENCHES); do echo "== $$b"; $(ONE_THREAD) $(PY) "$$b"; done; echo "$(words $(BENCHES)) benchmarks run."
+
+# One list for every system and every Python from 3.11 on; see docs/decisions/0002-pinned-hashes.md.
+LOCK := $(VENV)/pins/bin/uv pip compile --quiet --universal --python-version 3.11 --fork-strategy fewest \
+  --generate-hashes --no-emit-index-url --no-emit-find-links --no-annotate --no-header
+ALL := pyproject.toml requirements.in --extra meshes --extra planning
+
+pins: | $(PY)  ## write requirements*.txt afresh from pyproject.toml (for maintainers; needs the network)
+	$(PYTHON) -m venv $(VENV)/pins
+	$(VENV)/pins/bin/python -m pip install --quiet uv==0.13.9
+	$(LOCK) $(UPGRADE) $(ALL) -o requirements.txt
+	$(LOCK) $(UPGRADE) $(ALL) requirements-dev.in --extra dev -c requirements.txt -o requirements-dev.txt
+
+clean:  ## remove the environment and everything that was made here
+	rm -rf $(VENV) build dist out .pytest_cache .mypy_cache .ruff_cache .hypothesis
+endif

@@ -1,0 +1,58 @@
+"""The command `handsel`: arguments in, text out.
+
+A verb's module is imported only when that verb is called, so `handsel --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from handsel import __version__
+from handsel.errors import HandselError
+
+# verb -> module that holds it as `command`, and the line that `handsel --help` shows for it
+COMMANDS: dict[str, tuple[str, str]] = {}
+
+BAD_INPUT = 2  # exit status; 0 is conforming, 1 not conforming or undecided
+
+
+class Verbs(click.Group):
+    """A group whose verbs are looked up in COMMANDS and imported one at a time."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = import_module(COMMANDS[cmd_name][0]).command
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{COMMANDS[cmd_name][0]}.command is no click command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = [(verb, line) for verb, (_, line) in COMMANDS.items()]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="handsel")
+def handsel() -> None:
+    """Inspect, diagnose and put right wrist-driven printed hands.
+
+    Exit status: 0 conforming, 1 not conforming or undecided, 2 bad input.
+    """
+
+
+def main() -> None:
+    """What the installed command `handsel` runs: errors meant for a person come without a trace."""
+    try:
+        handsel(prog_name="handsel")
+    except HandselError as error:
+        click.echo(str(error), err=True)
+        sys.exit(BAD_INPUT)
