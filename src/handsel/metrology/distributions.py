@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import copysign, erfc, exp, floor, inf, isinf, isnan, lgamma, log, log1p, sqrt
 from statistics import NormalDist
 
@@ -129,12 +130,16 @@ def student_quantile(p: float, dof: float) -> float:
     p = number(p, "p", where="Student quantile", above=0.0, below=1.0,
                do="Give a probability as a fraction, 0.95 for 95 %.")
     dof = degrees_of_freedom(dof, where="Student quantile")
-    if isinf(dof):
-        return normal_quantile(p)
+    return normal_quantile(p) if isinf(dof) else _student_quantile(p, dof)
+
+
+# A day asks for the same few coverages and degrees of freedom thousands of times.
+@lru_cache(maxsize=1024)
+def _student_quantile(p: float, dof: float) -> float:
     if p == 0.5:
         return 0.0
     if p > 0.5:
-        return -student_quantile(1.0 - p, dof)
+        return -_student_quantile(1.0 - p, dof)
     high, low = 0.0, -2.0
     while student_cdf(low, dof) > p:
         high, low = low, 2.0 * low
