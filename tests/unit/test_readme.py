@@ -1,0 +1,122 @@
+"""What the README tells a reader to type exists and does what it says; versions and links agree."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+import handsel
+from handsel.cli import COMMANDS
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+MAKEFILE = (ROOT / "Makefile").read_text(encoding="utf-8")
+needs_verbs = pytest.mark.skipif("assess" not in COMMANDS, reason="the verb assess is not there yet")
+
+FENCE = re.compile(r"^ *```(\w*)\n(.*?)^ *```", re.MULTILINE | re.DOTALL)
+PROSE = FENCE.sub("", README)
+
+
+def typed(*languages: str) -> list[str]:
+    """Lines that the README shows for typing, in the order they stand there."""
+    blocks = [body for language, body in FENCE.findall(README) if language in languages]
+    return [line.strip() for body in blocks for line in body.splitlines() if line.strip()]
+
+
+def test_every_fence_is_of_a_kind_that_is_tested():
+    assert {language for language, _ in FENCE.findall(README)} <= {"sh", "bat"}
+    words = {line.split()[0] for line in typed("sh")}
+    assert words <= {"make", "handsel", "cp", "python3", ".venv/bin/python", ".venv/bin/handsel"}
+
+
+def test_every_make_target_exists():
+    lines = [*typed("sh"), *re.findall(r"`(make[^`]*)`", PROSE)]
+    targets = {line.split()[1] for line in lines if re.match(r"make \w", line)}
+    assert {"run", "test", "bundle"} <= targets
+    missing = [t for t in targets if not re.search(rf"^{t}:", MAKEFILE, re.MULTILINE)]
+    assert not missing
+
+
+def test_every_kind_of_laptop_named_for_the_bundle_is_known():
+    named = re.search(r"`FOR` is (.*?); `FOR_PYTHON`", README, re.DOTALL)
+    assert named
+    kinds = set(re.findall(r"`([\w-]+)`", named[1]))
+    assert kinds == set(re.findall(r"^platforms_([\w-]+) ", MAKEFILE, re.MULTILINE))
+
+
+@needs_verbs
+def test_every_verb_exists():
+    lines = [*typed("sh", "bat"), *re.findall(r"`(handsel [^`]*)`", PROSE)]
+    verbs = {words[1] for line in lines if (words := line.split())[0].endswith("handsel") and len(words) > 1}
+    assert "assess" in verbs
+    assert verbs - {"--help", "--version"} <= set(COMMANDS)
+
+
+@needs_verbs
+def test_what_the_readme_types_runs(tmp_path):
+    """All `handsel` and `cp` lines in their order, in an empty folder that has only the examples."""
+    shutil.copytree(ROOT / "examples", tmp_path / "examples")
+    shutil.copy(ROOT / "src/handsel/data/designs/linden.toml", tmp_path / "my-design.toml")
+    lines = [line for line in typed("sh") if line.startswith(("handsel ", "cp "))]
+    assert len(lines) >= 5
+    wrong = []
+    for line in lines:
+        done = typing(line, folder=tmp_path)
+        several = "*" in line                       # among all the examples some do not conform
+        if done.returncode != (1 if several else 0) or "Traceback" in done.stderr:
+            wrong.append(f"{line}: exit {done.returncode}\n{done.stderr[-400:]}")
+    assert not wrong, "\n".join(wrong)
+    assert {p.suffix for p in (tmp_path / "my-hand").iterdir()} >= {".svg", ".pdf"}
+
+
+def typing(line: str, *, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run one line as a person would, with this Python's own `handsel` first on the path."""
+    command = re.sub(r"^handsel ", f'"{sys.executable}" -m handsel.cli ', line)
+    env = os.environ | {"PYTHONPATH": str(ROOT / "src")}
+    return subprocess.run(command, shell=True, cwd=folder, env=env, capture_output=True, text=True,
+                          timeout=120, check=False)
+
+
+@needs_verbs
+def test_exit_status_is_as_told(tmp_path):
+    assert "0, every hand conforms; 1, at least one does not, or is undecided; 2, a file could not" in README
+    bad = tmp_path / "bad.toml"
+    bad.write_text("this is no case", encoding="utf-8")
+    assert typing("handsel assess bad.toml", folder=tmp_path).returncode == 2
+
+
+def test_files_and_links_exist():
+    linked = [target for target in re.findall(r"\]\(([^)#]+)\)", README) if "//" not in target]
+    listed = re.findall(r"`((?:tests|docs)/[\w/.-]+)`", PROSE)
+    assert linked
+    assert [path for path in linked + listed if not (ROOT / path).exists()] == []
+    anchors = {re.sub(r"[^\w -]", "", h).strip().lower().replace(" ", "-")
+               for h in re.findall(r"^#+ (.*)$", README, re.MULTILINE)}
+    assert {a for a in re.findall(r"\]\(#([^)]+)\)", README)} <= anchors
+
+
+def test_versions_agree():
+    least = PROJECT["requires-python"].removeprefix(">=").strip()
+    assert set(re.findall(r"Python (3\.\d+) or newer", README)) == {least}
+    assert set(re.findall(r"sys\.version_info < \((\d+, \d+)\)", MAKEFILE)) == {least.replace(".", ", ")}
+    changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    newest = re.search(r"^## (\S+)", changelog, re.MULTILINE)
+    assert newest
+    assert newest[1] == handsel.__version__
+
+
+def test_licence_agrees():
+    text = (ROOT / "LICENSE").read_text(encoding="utf-8")
+    assert PROJECT["license"] == "Apache-2.0"
+    assert "Apache License\n" in text
+    assert "Version 2.0" in text
+    assert "the handsel contributors" in text
+    assert "Apache License 2.0" in README
