@@ -38,7 +38,7 @@ ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 .PHONY: help run test quick lint types bundle study bench pins clean
 
 help:  ## this list
-	@sed -nE 's/^([a-z]+):[^#]*## (.*)/  make \1\t\2/p' Makefile | expand -t 16
+	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' Makefile
 
 run: $(RUN)  ## make the environment, assess the bundled example, say where the results lie
 	$(VENV)/bin/handsel assess "$(EXAMPLE)" --out "$(OUT)"
@@ -105,10 +105,10 @@ STUDIES := $(filter-out studies/_%,$(wildcard studies/*.py))
 BENCHES := $(filter-out benchmarks/_%,$(wildcard benchmarks/*.py))
 
 study: $(DEV)  ## run every study in studies/
-	@for s in $(STUDIES); do echo "== $$s"; $(PY) "$$s"; done; echo "$(words $(STUDIES)) studies run."
+	@for s in $(STUDIES); do echo "== $$s"; $(PY) "$$s" || exit 1; done; echo "$(words $(STUDIES)) studies run."
 
 bench: $(DEV)  ## run every benchmark in benchmarks/, on one core
-	@for b in $(BENCHES); do echo "== $$b"; $(ONE_THREAD) $(PY) "$$b"; done; echo "$(words $(BENCHES)) benchmarks run."
+	@for b in $(BENCHES); do echo "== $$b"; $(ONE_THREAD) $(PY) "$$b" || exit 1; done; echo "$(words $(BENCHES)) benchmarks run."
 
 # One list for every system and every Python from 3.11 on; see docs/decisions/0002-pinned-hashes.md.
 LOCK := $(VENV)/pins/bin/uv pip compile --quiet --universal --python-version 3.11 --fork-strategy fewest \
