@@ -1,0 +1,118 @@
+"""Pads that touch: digit on digit, digit on palm, digit on a held cylinder. One-sided springs."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.mechanics.build import CONTACT_STIFFNESS_N_PER_MM as K
+from handsel.mechanics.energy import Gauges
+from handsel.mechanics.model import Model
+from handsel.mechanics.posture import trig_terms
+
+Floats = NDArray[np.float64]
+Trig = tuple[Floats, Floats, Floats]
+
+
+def pad_points(m: Model, phi_rad: Floats) -> Floats:
+    """Centres of the proximal and tip pads.
+
+    Parameters: phi_rad : (n, d, 2) float [rad].    Returns: (n, d, 2, 3) float [mm], palm frame.
+    """
+    a, b = trig_terms(phi_rad[..., 0])[0], trig_terms(phi_rad[..., 1])[0]
+    return np.einsum("dpxjk,ndj,ndk->ndpx", m.pad_terms, a, b)
+
+
+def _moved(terms: Floats, a: Trig, b: Trig) -> tuple[Floats, Floats, Floats]:
+    """Point (n, d, 3), Jacobian (n, d, 3, 2) and second derivatives (n, d, 3, [11, 12, 22])."""
+
+    def at(u: Floats, v: Floats) -> Floats:
+        return np.einsum("dxjk,ndj,ndk->ndx", terms, u, v)
+
+    return (at(a[0], b[0]), np.stack([at(a[1], b[0]), at(a[0], b[1])], -1),
+            np.stack([at(a[2], b[0]), at(a[1], b[1]), at(a[0], b[2])], -1))
+
+
+def add_contact(m: Model, a: Trig, b: Trig, energy: Floats, gradient: Floats, hessian: Floats, *,
+                pads: bool, gauge: Gauges | None) -> Floats:
+    """Add the energy of all contacts in place; return their forces [N].
+
+    Returns: (n, k) for the pad pairs, (n, d) for the palm, and with a gauge (n, 2d) more.
+    """
+    tip = _moved(m.pad_terms[:, 1], a, b)
+    out = []
+    if pads:
+        out.append(_pairs(m, tip, energy, gradient, hessian))
+        out.append(_palm(m, tip, energy, gradient, hessian))
+    if gauge is not None:
+        proximal = _moved(m.pad_terms[:, 0], a, b)
+        for k, moved in enumerate((proximal, tip)):
+            out.append(_cylinder(moved, m.pad_radius_mm[:, k], gauge, energy, gradient, hessian))
+    return np.concatenate(out, axis=1)
+
+
+def _pairs(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats) -> Floats:
+    point, jac, second = tip
+    forces = np.zeros((len(point), len(m.contact_pairs)))
+    for k, (i, j) in enumerate(m.contact_pairs):
+        apart = point[:, i] - point[:, j]
+        distance = np.sqrt((apart * apart).sum(-1))
+        depth = np.maximum(m.pad_radius_mm[i, 1] + m.pad_radius_mm[j, 1] - distance, 0.0)
+        rows = np.flatnonzero(depth > 0.0)
+        if not len(rows):
+            continue
+        forces[rows, k] = K * depth[rows]
+        n_vec = apart[rows] / distance[rows, None]
+        jq = np.concatenate([jac[rows, i], -jac[rows, j]], axis=2)  # (r, 3, 4) of apart
+        slope = np.einsum("rx,rxq->rq", n_vec, jq)
+        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[rows, None, None]
+        curve[:, :2, :2] += _square(np.einsum("rx,rxs->rs", n_vec, second[rows, i]))
+        curve[:, 2:, 2:] -= _square(np.einsum("rx,rxs->rs", n_vec, second[rows, j]))
+        where = np.array([2 + 2 * i, 3 + 2 * i, 2 + 2 * j, 3 + 2 * j])
+        _accumulate(rows, where, depth[rows], slope, curve, energy, gradient, hessian)
+    return forces
+
+
+def _palm(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats) -> Floats:
+    """The palm's inner surface faces down; it ends at the front, beyond which digits pass."""
+    point, jac, second = tip
+    depth = np.where(point[..., 0] < m.palm_front_x_mm, point[..., 2] + m.pad_radius_mm[:, 1] - m.palm_plane_z_mm, 0.0)
+    depth = np.maximum(depth, 0.0)
+    for digit in np.flatnonzero(depth.any(0)):
+        rows = np.flatnonzero(depth[:, digit] > 0.0)
+        where = np.array([2 + 2 * digit, 3 + 2 * digit])
+        _accumulate(rows, where, depth[rows, digit], -jac[rows, digit, 2], -_square(second[rows, digit, 2]),
+                    energy, gradient, hessian)
+    return K * depth
+
+
+def _cylinder(moved: tuple[Floats, Floats, Floats], radius: Floats, g: Gauges, energy: Floats, gradient: Floats,
+              hessian: Floats) -> Floats:
+    point, jac, second = moved
+    across = np.eye(3) - np.outer(g.axis, g.axis)
+    apart = (point - g.centre_mm) @ across
+    distance = np.sqrt((apart * apart).sum(-1))
+    depth = np.maximum(g.radius_mm + radius - distance, 0.0)
+    for digit in np.flatnonzero(depth.any(0)):
+        rows = np.flatnonzero(depth[:, digit] > 0.0)
+        n_vec = apart[rows, digit] / distance[rows, digit, None]
+        jq = np.einsum("xy,ryq->rxq", across, jac[rows, digit])
+        slope = np.einsum("rx,rxq->rq", n_vec, jq)
+        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[rows, digit, None, None]
+        curve += _square(np.einsum("rx,rxs->rs", n_vec, second[rows, digit]))
+        _accumulate(rows, np.array([2 + 2 * digit, 3 + 2 * digit]), depth[rows, digit], slope, curve, energy, gradient, hessian)
+    return K * depth
+
+
+def _square(s: Floats) -> Floats:
+    """(r, [11, 12, 22]) as (r, 2, 2)."""
+    return np.stack([np.stack([s[:, 0], s[:, 1]], -1), np.stack([s[:, 1], s[:, 2]], -1)], 1)
+
+
+def _accumulate(rows: NDArray[np.intp], where: NDArray[np.intp], depth: Floats, slope: Floats, curve: Floats,
+                energy: Floats, gradient: Floats, hessian: Floats) -> None:
+    """Add K/2 depth^2 with depth' = -slope and depth'' = -curve."""
+    energy[rows] += 0.5 * K * depth * depth
+    gradient[rows[:, None], where] -= K * depth[:, None] * slope
+    hessian[rows[:, None, None], where[:, None], where] += K * (
+        slope[:, :, None] * slope[:, None, :] - depth[:, None, None] * curve)

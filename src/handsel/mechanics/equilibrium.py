@@ -1,0 +1,179 @@
+"""Where a hand comes to rest: damped Newton on its energy, for a whole batch at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.mechanics.energy import Field, Gauges, Sliders, evaluate
+from handsel.mechanics.model import Model
+
+Floats = NDArray[np.float64]
+
+TOLERANCE_NMM = 1.0e-3  # largest torque left over; a fingertip's touch is a thousand times more
+STEP_THETA_RAD = 0.06  # caps keep the descent in the valley that it starts in
+STEP_RAD = 0.25
+MOST_STEPS = 120
+SHED_SHARE = 0.15  # solved rows leave the batch when they are this many: copying the rest costs too
+KINK_MM, KINK_RAD = 2.0e-3, 2.0e-4  # nearer to a kink than this, a step may cross it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled:
+    """Result of `relax`: the pose, its field, and whether every torque is balanced."""
+
+    q: Floats  # (n, 2 + 2d) [rad]
+    converged: NDArray[np.bool_]  # (n,)
+    steps: int
+
+
+def relax(m: Model, q0: Floats, sliders: Sliders | None = None, *, hold_wrist: bool = False, contact: bool = False,
+          gauge: Gauges | None = None) -> Settled:
+    """Nearest minimum of energy below q0, by Newton steps that never raise the energy.
+
+    Parameters: m, n hands; q0 : (n, 2 + 2d) float [rad]; sliders, friction or None;
+        hold_wrist keeps theta (a hand holds the cuff); contact, gauge as in `evaluate`.
+    Returns: Settled; a row that did not converge is marked, never hidden.
+    Valid for: starts in or next to the wanted valley (callers walk there in small steps).
+    Source: Newton's method with a trust cap; negative curvature is turned over (|lambda|).
+    Checked by: independent/test_rest.py, properties/test_mechanics.py
+    """
+    q = q0.copy()
+    n = len(q)
+    converged = np.zeros(n, dtype=bool)
+    rows, model, part = np.arange(n), m, sliders
+    at, field = q.copy(), evaluate(m, q, sliders, contact=contact, gauge=gauge)
+    now = _Local(field.energy, field.gradient, field.hessian, field.cord_over_mm, field.cord_arms)
+    step = _step(model, at, now, hold_wrist)
+    scale = np.ones(n)
+    for count in range(1, MOST_STEPS + 1):
+        trial = at + scale[:, None] * step
+        field = evaluate(model, trial, part, contact=contact, gauge=gauge)
+        promised = scale * (now.gradient * step).sum(-1)
+        stuck = scale < 1e-6
+        take = stuck | (field.energy <= now.energy + 1e-4 * promised + 1e-11 * (1.0 + np.abs(now.energy)))
+        at[take] = trial[take]
+        now.put(take, field)
+        left = np.abs(now.gradient[:, 1 if hold_wrist else 0:]).max(-1)
+        done = take & ((left < TOLERANCE_NMM) | stuck)
+        if done.all() or done.sum() > SHED_SHARE * len(rows):
+            q[rows[done]] = at[done]
+            converged[rows[done]] = left[done] < 100 * TOLERANCE_NMM
+            keep = ~done
+            if not keep.any():
+                return Settled(q=q, converged=converged, steps=count)
+            rows, at, step, scale, take = rows[keep], at[keep], step[keep], scale[keep], take[keep]
+            now = now.rows(keep)
+            model, part = model.take(keep), part.take(keep) if part is not None else None
+        if take.all():
+            step = _step(model, at, now, hold_wrist)
+        elif take.any():
+            step[take] = _step(model, at[take], now.rows(take), hold_wrist)
+        scale = np.where(take, 1.0, scale * 0.35)
+    q[rows] = at
+    converged[rows] = np.abs(now.gradient[:, 1 if hold_wrist else 0:]).max(-1) < 100 * TOLERANCE_NMM
+    return Settled(q=q, converged=converged, steps=MOST_STEPS)
+
+
+@dataclass(slots=True, eq=False)
+class _Local:
+    """What the next step is built from, for the rows still moving."""
+
+    energy: Floats
+    gradient: Floats
+    hessian: Floats
+    over_mm: Floats
+    arms: Floats
+
+    def rows(self, keep: NDArray[np.bool_]) -> _Local:
+        return _Local(self.energy[keep], self.gradient[keep], self.hessian[keep], self.over_mm[keep], self.arms[keep])
+
+    def put(self, take: NDArray[np.bool_], f: Field) -> None:
+        if take.all():
+            self.energy, self.gradient, self.hessian = f.energy, f.gradient, f.hessian
+            self.over_mm, self.arms = f.cord_over_mm, f.cord_arms
+            return
+        self.energy[take], self.gradient[take], self.hessian[take] = f.energy[take], f.gradient[take], f.hessian[take]
+        self.over_mm[take], self.arms[take] = f.cord_over_mm[take], f.cord_arms[take]
+
+
+def _step(m: Model, q: Floats, now: _Local, hold_wrist: bool) -> Floats:
+    """Newton step that stops where a cord comes taut or goes slack, and at a digit's stops.
+
+    Beyond such a kink the Hessian is another one; a step that ends there is never turned back.
+    """
+    step = _newton(now.gradient, now.hessian, hold_wrist)
+    _stop_at_stops(m, q, now, step, hold_wrist)
+    rate = (now.arms @ step[..., None])[..., 0]
+    crosses = (np.abs(now.over_mm) > KINK_MM) & (now.over_mm * (now.over_mm + rate) < 0.0)
+    safe = np.where(crosses, rate, 1.0)
+    reach = np.where(crosses, (np.abs(now.over_mm) + KINK_MM / 4) / np.abs(safe), 1.0)
+    step *= np.minimum(reach.min(-1), 1.0)[:, None]
+    return step
+
+
+def _stop_at_stops(m: Model, q: Floats, now: _Local, step: Floats, hold_wrist: bool) -> None:
+    """Where a digit would run through a stop, end its move there and solve anew for the others."""
+    low, high = m.hinge_low_rad.reshape(-1), m.hinge_high_rad.reshape(-1)
+    phi = q[:, 2:]
+    target = np.full_like(q, np.nan)
+    for _ in range(2):
+        move = step[:, 2:]
+        under = (phi > low + KINK_RAD) & (phi + move < low - KINK_RAD)
+        above = (phi < high - KINK_RAD) & (phi + move > high + KINK_RAD)
+        new = (under | above) & np.isnan(target[:, 2:])
+        rows = np.flatnonzero(new.any(-1))
+        if not len(rows):
+            return
+        target[:, 2:] = np.where(new, np.where(under, low - KINK_RAD / 4, high + KINK_RAD / 4) - phi, target[:, 2:])
+        fixed = ~np.isnan(target[rows])
+        given = np.where(fixed, target[rows], 0.0)
+        h, g = now.hessian[rows], now.gradient[rows]
+        right = np.where(fixed, given, -(g + (h @ given[..., None])[..., 0]))
+        h = np.where(fixed[:, :, None] | fixed[:, None, :], 0.0, h)
+        np.einsum("nii->ni", h)[fixed] = 1.0
+        first = 1 if hold_wrist else 0
+        try:
+            again = np.linalg.solve(h[:, first:, first:], right[:, first:, None])[..., 0]
+        except np.linalg.LinAlgError:
+            return
+        good = (g[:, first:] * again).sum(-1) < 0.0
+        step[rows[good], first:] = again[good]
+        cap = np.minimum(1.0, STEP_RAD / np.maximum(np.abs(step[rows]).max(-1, keepdims=True), 1e-300))
+        step[rows] *= cap
+
+
+def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
+    """Descent steps (n, size) with caps; where a Hessian is not positive definite its eigenvalues are."""
+    first = 1 if hold_wrist else 0
+    g, h = gradient[:, first:], hessian[:, first:, first:]
+    try:
+        step = -np.linalg.solve(h, g[..., None])[..., 0]
+        good = np.isfinite(step).all(-1) & ((g * step).sum(-1) < 0.0) & _positive(h)
+    except np.linalg.LinAlgError:
+        step, good = np.zeros_like(g), np.zeros(len(g), dtype=bool)
+    bad = np.flatnonzero(~good & (np.abs(g).max(-1) > 0.0))
+    if len(bad):
+        values, vectors = np.linalg.eigh(h[bad])
+        values = np.maximum(np.abs(values), 1e-3)
+        step[bad] = -np.einsum("nij,nj->ni", vectors, np.einsum("nji,nj->ni", vectors, g[bad]) / values)
+    if not hold_wrist:
+        step *= np.minimum(1.0, STEP_THETA_RAD / np.maximum(np.abs(step[:, :1]), 1e-300))
+    step *= np.minimum(1.0, STEP_RAD / np.maximum(np.abs(step).max(-1, keepdims=True), 1e-300))
+    return step if first == 0 else np.concatenate([np.zeros((len(step), 1)), step], 1)
+
+
+def _positive(h: Floats) -> NDArray[np.bool_]:
+    """Whether each symmetric matrix is positive definite: by Cholesky, all at once when it works."""
+    try:
+        np.linalg.cholesky(h)
+    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.eigvalsh(h)[:, 0] > 0.0)
+    return np.ones(len(h), dtype=bool)
+
+
+def field_at(m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = False, gauge: Gauges | None = None) -> Field:
+    """The forces in a pose that `relax` found."""
+    return evaluate(m, q, sliders, contact=contact, gauge=gauge)
