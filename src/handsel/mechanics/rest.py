@@ -86,7 +86,8 @@ def _away_from_zero(x: Floats) -> Floats:
     return np.where(np.abs(x) < 1e-6, 1e-6, x)
 
 
-def _start(m: Model, theta: Floats, psi: Floats) -> Floats:
+def straight_pose(m: Model, theta: Floats, psi: Floats) -> Floats:
+    """Digits straight, wrist and bar as given [rad]; (n, 2 + 2d)."""
     n, d = len(m), m.hinge_low_rad.shape[0]
     q = np.zeros((n, 2 + 2 * d))
     q[:, 0], q[:, 1] = theta, psi
@@ -107,10 +108,10 @@ def rest_lowered(m: Model, *, friction: bool = True) -> Rest:
     sliders = None
     held = np.zeros(len(m), dtype=bool)
     if friction:
-        lifted = _start(m, np.maximum(LIFT_RAD, start), psi)
+        lifted = straight_pose(m, np.maximum(LIFT_RAD, start), psi)
         held = evaluate(m, lifted, None).gradient[:, 0] <= m.wrist_friction
         start = np.where(held, lifted[:, 0], start)
-    q = _start(m, start, psi)
+    q = straight_pose(m, start, psi)
     if friction:
         sliders = fresh_sliders(m, q)
         sliders.at_theta = q[:, 0] + np.where(held, 0.0, 0.01)  # it arrives here moving down
@@ -126,7 +127,7 @@ def rest_worked(m: Model, *, friction: bool = True) -> Rest:
     Checked by: independent/test_rest.py
     """
     theta, psi = taut_angles(m)
-    q = _start(m, np.minimum(theta.max(-1) + 1e-4, m.wrist_range_rad[1]), psi)
+    q = straight_pose(m, np.minimum(theta.max(-1) + 1e-4, m.wrist_range_rad[1]), psi)
     sliders = fresh_sliders(m, q) if friction else None
     q = _press(m, q, sliders, np.maximum(theta.min(-1) - PRESS_RAD, m.wrist_range_rad[0]))
     q, sliders = _let_up(m, q, sliders, theta.max(-1) + np.radians(2.0))
