@@ -99,7 +99,7 @@ def _wanted(kind: str, ctx: dict[str, Any]) -> str:
 def _remedy(p: ErrorDetails, keys: list[str]) -> str:
     kind, value = p["type"], p["input"]
     if kind == "missing":
-        return "Add it."
+        return "Give every number that belongs there." if isinstance(p["loc"][-1], int) else "Add it."
     if kind == "extra_forbidden":
         return f"{near(str(p['loc'][-1]), keys)} Or take it out."
     if kind == "literal_error":

@@ -76,20 +76,17 @@ def _unique_names(s: Sheet) -> None:
         "reference_dimension": [r.name for r in t.reference_dimension],
     }
     for table, names in named.items():
-        _no_repeats(s, table, names)
-    _no_repeats(s, "elastic", [e.digit for e in t.elastic])
-    _no_repeats(s, "tag_pad", [p.body for p in t.tag_pad])
+        _no_repeats(s, table, names, "Give each its own name, or take one of the two out.")
+    one_each = "There can be one each; take one of the two out."
+    _no_repeats(s, "elastic", [e.digit for e in t.elastic], one_each)
+    _no_repeats(s, "tag_pad", [p.body for p in t.tag_pad], one_each)
 
 
-def _no_repeats(s: Sheet, table: str, names: list[str]) -> None:
+def _no_repeats(s: Sheet, table: str, names: Sequence[str], do: str) -> None:
     for i, name in enumerate(names):
         if name in names[:i]:
-            first = names.index(name) + 1
-            raise s.bad(
-                (table, i),
-                f'"{name}" is already {table} {first}',
-                "Give each its own name, or take one of the two out.",
-            )
+            what = f'"{name}" has {table} {names.index(name) + 1} already'
+            raise s.bad((table, i), what, do)
 
 
 def _directions(s: Sheet) -> None:
@@ -145,8 +142,8 @@ def _size(s: Sheet) -> None:
         slip = f"The numbers look like {' or '.join(fits)}. " if fits else ""
         raise s.bad(
             ("length_unit",),
-            f"the hand reaches {reach:.3g} mm from wrist hinge to farthest pad; "
-            f"expected {low:.0f} to {high:.0f} mm at scale 1",
+            f"the hand reaches {reach:{'.0f' if reach >= 100 else '.3g'}} mm from wrist hinge to farthest "
+            f"pad; expected {low:.0f} to {high:.0f} mm at scale 1",
             f"{slip}Write every length in millimetres: 1 inch is 25.4 mm, 1 cm is 10 mm. "
             "Nothing is converted on a guess.",
         )

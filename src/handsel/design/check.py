@@ -66,11 +66,15 @@ def _pose(design: Design) -> Iterator[CheckLine]:
     yield _over(CLEAR_MM, topic, f"hand straight: lowest point, {what}, above the table", low - table_z)
     low, what = min(_swept_low(design))
     yield _over(CLEAR_MM, topic, f"while closing: lowest point, {what}, above the table", low - table_z)
-    away, what = min(_beside_stand(design, swept=False))
-    yield _over(CLEAR_MM, topic, f"hand straight: nearest to the stand, {what}, beside it", away)
-    away, what = min(_beside_stand(design, swept=True))
-    what = f"while closing: nearest to the stand, {what}, beside it; below 0: close the hand off the stand"
-    yield _figure(topic, what, away, "mm")
+    for swept, words in ((False, "hand straight"), (True, "while closing")):
+        away, what = min(_beside_stand(design, swept=swept), default=(inf, ""))
+        if away == inf:
+            continue  # nothing hangs below the palm's base
+        what = f"{words}: nearest to the stand, {what}, beside it"
+        if swept:
+            yield _figure(topic, f"{what}; below 0: close the hand off the stand", away, "mm")
+        else:
+            yield _over(CLEAR_MM, topic, what, away)
 
 
 def _low_points(design: Design) -> Iterator[tuple[float, str]]:
@@ -119,8 +123,9 @@ def _beside_stand(design: Design, *, swept: bool) -> Iterator[tuple[float, str]]
     for pad in design.pads:
         places = _pad_places(design, pad) if swept else np.array([pad.centre_mm])
         below = places[places[:, 2] - pad.radius_mm < design.pose.base_z_mm]
-        sides = [-inside_mm((float(x), float(y)), design.pose.support_mm) for x, y, _ in below]
-        yield min(sides, default=inf) - pad.radius_mm, f"{pad.digit} {pad.segment} pad"
+        for x, y, _ in below:
+            away = -inside_mm((float(x), float(y)), design.pose.support_mm)
+            yield away - pad.radius_mm, f"{pad.digit} {pad.segment} pad"
 
 
 def _balance(design: Design) -> Iterator[CheckLine]:
