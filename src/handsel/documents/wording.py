@@ -1,0 +1,141 @@
+"""The same few phrases wherever an assessment is shown: numbers with their spread, decisions, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsel.inspection.result import Item
+from handsel.metrology.quantity import Quantity, expanded, plus_minus, with_unit
+from handsel.rework.result import Assessment, Estimate, SlideMove
+
+DEFERS = (
+    "This page judges the hand, not the person who will wear it. Local rules and people licensed to judge "
+    "come first; it does not show that anything conforms to a law or standard. If your eyes disagree with it, "
+    "stop and have someone else look."
+)
+COVERAGE = "± holds the true value in 95 of 100 such hands."
+WHOLE = {
+    "release": "Conforms",
+    "rework": "Does not conform: rework",
+    "scrap part": "Does not conform: replace a part",
+    "not decided yet": "Not decided yet",
+}
+
+
+def interval(e: Estimate) -> str:
+    """A computed value with half its 95 % interval, the unit last; whoever prints it says the coverage.
+
+    Parameters: e.    Returns: "36.0° ± 1.6°".    Raises: nothing for a finite estimate.
+    Valid for: any unit.    Source: JCGM 100:2008 7.2.6.    Checked by: unit/test_documents.py
+    """
+    half = (e.high - e.low) / 2.0
+    return minus(plus_minus(e.value, half, e.unit) if half > 0.0 else with_unit(f"{e.value:g}", e.unit))
+
+
+def reading(q: Quantity) -> str:
+    """A reading with half its 95 % interval; whoever prints it says the coverage.
+
+    Parameters: q.    Returns: text such as "28.5° ± 1.6°".    Raises: nothing of its own.
+    Valid for: any unit.    Source: JCGM 100:2008 6.2.1, 7.2.6.    Checked by: unit/test_documents.py
+    """
+    return minus(plus_minus(q.value, expanded(q).U, q.unit))
+
+
+def minus(text: str) -> str:
+    """Text with a real minus sign before its numbers."""
+    return "−" + text[1:] if text.startswith("-") else text.replace(" -", " −")
+
+
+def percent(p: float) -> str:
+    """A probability in whole per cent that never claims certainty.
+
+    Parameters: p [-].    Returns: text such as "93 %".    Raises: nothing.    Valid for: 0 to 1.
+    Source: own rule.    Checked by: unit/test_documents.py
+    """
+    if p >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if p < 0.005 else f"{100.0 * p:.0f} %"
+
+
+def decision_words(a: Assessment) -> tuple[str, str]:
+    """The decision in a few words, and the chance that it rests on.
+
+    Parameters: a.    Returns: decision and chance, the chance "" when nothing countable decided.
+    Raises: nothing.    Valid for: any assessment.    Source: own rule: the open item that weighs most
+        speaks for a hand that does not pass, the least certain one for a hand that does.
+    Checked by: unit/test_documents.py
+    """
+    i = a.inspection
+    whole = WHOLE[i.whole]
+    if i.whole == "release" and a.conforms:
+        sure = [
+            x for x in i.items if x.p_conform is not None and x.status == "conforms" and x.severity != "minor"
+        ]
+        if not sure:
+            return whole, ""
+        least = min(sure, key=lambda x: x.p_conform or 0.0)
+        return whole, f"least certain: {least.called}, {percent(least.p_conform or 0.0)} sure"
+    heavy = next((x for x in i.open_items if x.p_conform is not None), None)
+    if heavy is None:
+        n = sum(x.blocks for x in i.open_items)
+        return whole, f"{n} {'check' if n == 1 else 'checks'} open" if n else ""
+    return whole, f"{heavy.called}: {percent(heavy.p_conform or 0.0)} likely to hold"
+
+
+def move_words(move: SlideMove) -> str:
+    """Both slides' moves in hand words, "" when neither moves.
+
+    Parameters: move.    Returns: text.    Raises: nothing.    Valid for: any move.
+    Source: `handsel.rework.result` for signs.    Checked by: unit/test_documents.py
+    """
+    said = []
+    if abs(move.screw_turns) >= 0.25:
+        n = abs(move.screw_turns)
+        way = "in (clockwise)" if move.screw_turns > 0 else "out (anticlockwise)"
+        said.append(f"both screws {n:g} {'turn' if n == 1 else 'turns'} {way}")
+    if abs(move.thumb_pin_mm) >= 0.25:
+        way = "back" if move.thumb_pin_mm > 0 else "forward"
+        said.append(f"thumb pin {abs(move.thumb_pin_mm):.1f} mm {way}")
+    return ", ".join(said)
+
+
+def why(item: Item) -> str:
+    """The reason of an open item, short: without what its status says already.
+
+    Parameters: item.    Returns: text.    Raises: nothing.    Valid for: any item.
+    Source: own wording.    Checked by: unit/test_documents.py
+    """
+    return item.reason[:1].lower() + item.reason[1:] if item.reason else item.status
+
+
+def prediction_rows(a: Assessment) -> Sequence[tuple[str, str, str]]:
+    """What was found and what the fix will bring: what, now, after; "" where not known.
+
+    Parameters: a.    Returns: rows of texts.    Raises: nothing.    Valid for: any assessment.
+    Source: the assessment.    Checked by: unit/test_documents.py
+    """
+    now, after = a.now, a.fix.after
+    if now is None and after is None:
+        return ()
+    read = a.inspection.readings.get("worked_rest_angle_deg")
+
+    def both(what: str, pick: str) -> tuple[str, str, str]:
+        values = [getattr(p, pick) if p is not None else None for p in (now, after)]
+        return (what, *(interval(v) if v is not None else "–" for v in values))  # type: ignore[return-value]
+
+    rows = [both("rest angle, worked", "worked_rest_angle_deg")]
+    if isinstance(read, Quantity):
+        rows[0] = (rows[0][0], f"{reading(read)} read", rows[0][2])
+    rows += [
+        both("rest angle, lowered", "lowered_rest_angle_deg"),
+        both("thumb starts before fingers", "thumb_lead_deg"),
+    ]
+    if any(p is not None and p.closed_wrist_deg is not None for p in (now, after)):
+        rows.append(both("thumb meets finger at", "closed_wrist_deg"))
+    turns = [f"{p.screw_turns_left:g} turns" if p is not None else "–" for p in (now, after)]
+    pins = [minus(f"{p.thumb_pin_left_mm:.1f} mm") if p is not None else "–" for p in (now, after)]
+    rows += [
+        ("screws can still go in", turns[0], turns[1]),
+        ("thumb pin can still go back", pins[0], pins[1]),
+    ]
+    return rows if after is not None else [(w, n, "") for w, n, _ in rows]
