@@ -14,7 +14,12 @@ from typing import Any
 import numpy as np
 
 FINGERS = ("index", "middle", "ring", "little")
-TITLES = {"index": "index finger", "middle": "middle finger", "ring": "ring finger", "little": "little finger"}
+TITLES = {
+    "index": "index finger",
+    "middle": "middle finger",
+    "ring": "ring finger",
+    "little": "little finger",
+}
 Table = dict[str, Any]
 
 
@@ -25,34 +30,34 @@ class Measures:
     # fingers
     knuckle_x_mm: float = 75.0
     knuckle_spacing_mm: float = 18.0
-    knuckle_setback_mm: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    knuckle_setback_mm: tuple[float, float, float, float] = (3.0, 0.0, 3.0, 9.0)
     proximal_mm: float = 32.0
     tip_short_mm: float = 34.0
     tip_long_mm: float = 40.0
-    finger_cord_knuckle_mm: float = 6.0
-    finger_cord_tip_mm: float = 5.0
-    exit_below_mm: float = 5.0
-    exit_behind_mm: float = 9.0
-    entry_ahead_mm: float = 9.0
+    finger_cord_knuckle_mm: float = 7.8
+    finger_cord_tip_mm: float = 6.1
+    exit_below_mm: float = 6.7
+    exit_behind_mm: float = 8.5
+    entry_ahead_mm: float = 8.5
     tip_route_mm: float = 8.0
     knuckle_wrap_mm: float = 0.0
-    finger_elastic_knuckle_mm: float = 6.0
-    finger_elastic_tip_mm: float = 5.0
+    finger_elastic_knuckle_mm: float = 6.8
+    finger_elastic_tip_mm: float = 5.2
     knuckle_max_deg: float = 90.0
     tip_max_deg: float = 85.0
     # thumb
-    thumb_base_mm: tuple[float, float, float] = (34.0, 36.0, -16.0)
-    thumb_azimuth_deg: float = 42.0  # of its straight direction, from x toward the thumb side
-    thumb_drop_deg: float = 30.0  # below the palm plane
-    thumb_roll_deg: float = 50.0  # turns the flexion plane: 0 flexes straight down, 90 flexes sideways
-    thumb_proximal_mm: float = 34.0
-    thumb_tip_mm: float = 32.0
-    thumb_cord_knuckle_mm: float = 6.0
-    thumb_cord_tip_mm: float = 5.0
+    thumb_base_mm: tuple[float, float, float] = (40.7, 43.9, -20.3)
+    thumb_azimuth_deg: float = 50.8  # of its straight direction, from x toward the thumb side
+    thumb_drop_deg: float = 20.0  # below the palm plane
+    thumb_roll_deg: float = 63.5  # turns the flexion plane: 0 flexes straight down, 90 flexes sideways
+    thumb_proximal_mm: float = 40.0
+    thumb_tip_mm: float = 33.6
+    thumb_cord_knuckle_mm: float = 9.0
+    thumb_cord_tip_mm: float = 6.3
     thumb_elastic_knuckle_mm: float = 6.0
-    thumb_elastic_tip_mm: float = 5.0
-    thumb_knuckle_max_deg: float = 70.0
-    thumb_tip_max_deg: float = 70.0
+    thumb_elastic_tip_mm: float = 4.6
+    thumb_knuckle_max_deg: float = 80.0
+    thumb_tip_max_deg: float = 80.0
     # wrist
     guide_ahead_mm: float = 25.0
     guide_up_mm: float = 22.0
@@ -65,7 +70,7 @@ class Measures:
     thumb_guide_up_mm: float = 22.0
     wrist_barrel_mm: float = 7.0
     # elastics
-    elastic_stiffness_n: float = 24.0
+    elastic_stiffness_n: float = 16.0
     elastic_pretension_ratio: float = 0.12
     thumb_pretension_ratio: float = 0.12
     # masses
@@ -114,11 +119,22 @@ def finger_frame(m: Measures, k: int) -> Frame:
     return Frame(origin, (1.0, 0.0, 0.0), (0.0, 1.0, 0.0))
 
 
-def leg_points(m: Measures, f: Frame, digit: str, start: Table, guide: list[Table], knuckle: float, tip: float,
-               length: float, exit_below: float, exit_behind: float) -> list[Table]:
+def leg_points(
+    m: Measures,
+    f: Frame,
+    digit: str,
+    start: Table,
+    guide: list[Table],
+    knuckle: float,
+    tip: float,
+    length: float,
+    exit_below: float,
+    exit_behind: float,
+) -> list[Table]:
     prox, end = f"{digit}_proximal", f"{digit}_tip"
     return [
-        start, *guide,
+        start,
+        *guide,
         {"body": "palm", "at_mm": f.at(-exit_behind, exit_below)},
         {"body": prox, "at_mm": f.at(m.entry_ahead_mm, knuckle)},
         {"body": prox, "at_mm": f.at(length - m.tip_route_mm, tip)},
@@ -126,7 +142,9 @@ def leg_points(m: Measures, f: Frame, digit: str, start: Table, guide: list[Tabl
     ]
 
 
-def elastic_points(m: Measures, f: Frame, digit: str, knuckle: float, tip: float, length: float) -> list[Table]:
+def elastic_points(
+    m: Measures, f: Frame, digit: str, knuckle: float, tip: float, length: float
+) -> list[Table]:
     return [
         {"body": "palm", "at_mm": f.at(-22.0, -knuckle)},
         {"body": f"{digit}_proximal", "at_mm": f.at(10.0, -knuckle)},
@@ -144,15 +162,43 @@ def tables(m: Measures) -> Table:
     pivot = [-m.pivot_behind_mm, 0.0, m.pivot_up_mm]
     bodies = [
         {"name": "palm", "com_mm": [32.0, 0.0, 0.0], "printed_mass_g": 78.0, "hardware_mass_g": 8.0},
-        {"name": "cuff", "com_mm": [-62.0, 0.0, 6.0], "printed_mass_g": m.cuff_printed_g, "hardware_mass_g": m.cuff_hardware_g},
+        {
+            "name": "cuff",
+            "com_mm": [-62.0, 0.0, 6.0],
+            "printed_mass_g": m.cuff_printed_g,
+            "hardware_mass_g": m.cuff_hardware_g,
+        },
         {"name": "whippletree", "com_mm": pivot, "printed_mass_g": 1.5, "hardware_mass_g": 0.5},
-        {"name": "thumb_pin", "com_mm": [-m.thumb_pin_behind_mm, 24.0, m.thumb_pin_up_mm], "printed_mass_g": 0.8, "hardware_mass_g": 0.4},
+        {
+            "name": "thumb_pin",
+            "com_mm": [-m.thumb_pin_behind_mm, 24.0, m.thumb_pin_up_mm],
+            "printed_mass_g": 0.8,
+            "hardware_mass_g": 0.4,
+        },
     ]
     hinges: list[Table] = [
-        {"name": "wrist", "parent": "palm", "child": "cuff", "origin_mm": [0.0, 0.0, 0.0], "axis": [0.0, 1.0, 0.0],
-         "min_deg": -75.0, "max_deg": 85.0, "friction_nmm": 5.0, "u_friction_nmm": 2.5},
-        {"name": "whippletree", "parent": "cuff", "child": "whippletree", "origin_mm": pivot, "axis": [0.0, 0.0, -1.0],
-         "min_deg": -25.0, "max_deg": 25.0, "friction_nmm": 0.5, "u_friction_nmm": 0.3},
+        {
+            "name": "wrist",
+            "parent": "palm",
+            "child": "cuff",
+            "origin_mm": [0.0, 0.0, 0.0],
+            "axis": [0.0, 1.0, 0.0],
+            "min_deg": -75.0,
+            "max_deg": 85.0,
+            "friction_nmm": 5.0,
+            "u_friction_nmm": 2.5,
+        },
+        {
+            "name": "whippletree",
+            "parent": "cuff",
+            "child": "whippletree",
+            "origin_mm": pivot,
+            "axis": [0.0, 0.0, -1.0],
+            "min_deg": -25.0,
+            "max_deg": 25.0,
+            "friction_nmm": 0.5,
+            "u_friction_nmm": 0.3,
+        },
     ]
     digits, elastics, pads = [], [], []
     for name, f in frames.items():
@@ -160,51 +206,137 @@ def tables(m: Measures) -> Table:
         prox, tip = lengths[name]
         half = 8.5 if thumb else 7.0
         bodies += [
-            {"name": f"{name}_proximal", "com_mm": f.at(prox / 2, 0.0), "printed_mass_g": 7.2 if thumb else 5.4, "hardware_mass_g": 0.6},
-            {"name": f"{name}_tip", "com_mm": f.at(prox + tip * 0.45, 0.5), "printed_mass_g": 6.6 if thumb else (5.6 if tip > 36 else 4.9), "hardware_mass_g": 0.5},
+            {
+                "name": f"{name}_proximal",
+                "com_mm": f.at(prox / 2, 0.0),
+                "printed_mass_g": 7.2 if thumb else 5.4,
+                "hardware_mass_g": 0.6,
+            },
+            {
+                "name": f"{name}_tip",
+                "com_mm": f.at(prox + tip * 0.45, 0.5),
+                "printed_mass_g": 6.6 if thumb else (5.6 if tip > 36 else 4.9),
+                "hardware_mass_g": 0.5,
+            },
         ]
         hinges += [
-            {"name": f"{name}_knuckle", "parent": "palm", "child": f"{name}_proximal", "origin_mm": r3(f.o), "axis": [round(float(v), 6) for v in f.a],
-             "min_deg": 0.0, "max_deg": m.thumb_knuckle_max_deg if thumb else m.knuckle_max_deg, "friction_nmm": 0.8, "u_friction_nmm": 0.5},
-            {"name": f"{name}_middle_joint", "parent": f"{name}_proximal", "child": f"{name}_tip", "origin_mm": f.at(prox, 0.0),
-             "axis": [round(float(v), 6) for v in f.a], "min_deg": 0.0, "max_deg": m.thumb_tip_max_deg if thumb else m.tip_max_deg,
-             "friction_nmm": 0.6, "u_friction_nmm": 0.4},
+            {
+                "name": f"{name}_knuckle",
+                "parent": "palm",
+                "child": f"{name}_proximal",
+                "origin_mm": r3(f.o),
+                "axis": [round(float(v), 6) for v in f.a],
+                "min_deg": 0.0,
+                "max_deg": m.thumb_knuckle_max_deg if thumb else m.knuckle_max_deg,
+                "friction_nmm": 0.8,
+                "u_friction_nmm": 0.5,
+            },
+            {
+                "name": f"{name}_middle_joint",
+                "parent": f"{name}_proximal",
+                "child": f"{name}_tip",
+                "origin_mm": f.at(prox, 0.0),
+                "axis": [round(float(v), 6) for v in f.a],
+                "min_deg": 0.0,
+                "max_deg": m.thumb_tip_max_deg if thumb else m.tip_max_deg,
+                "friction_nmm": 0.6,
+                "u_friction_nmm": 0.4,
+            },
         ]
-        digits.append({"name": name, "proximal_hinge": f"{name}_knuckle", "tip_hinge": f"{name}_middle_joint"})
-        ek, et = (m.thumb_elastic_knuckle_mm, m.thumb_elastic_tip_mm) if thumb else (m.finger_elastic_knuckle_mm, m.finger_elastic_tip_mm)
-        elastics.append({
-            "digit": name, "axial_stiffness_n": m.elastic_stiffness_n,
-            "pretension_ratio": m.thumb_pretension_ratio if thumb else m.elastic_pretension_ratio,
-            "loss_ratio": 0.12, "u_pretension_ratio": 0.03,
-            "wraps": [{"hinge": f"{name}_knuckle", "radius_mm": ek, "side": "back"}, {"hinge": f"{name}_middle_joint", "radius_mm": et, "side": "back"}],
-            "points": elastic_points(m, f, name, ek, et, prox)})
+        digits.append(
+            {"name": name, "proximal_hinge": f"{name}_knuckle", "tip_hinge": f"{name}_middle_joint"}
+        )
+        ek, et = (
+            (m.thumb_elastic_knuckle_mm, m.thumb_elastic_tip_mm)
+            if thumb
+            else (m.finger_elastic_knuckle_mm, m.finger_elastic_tip_mm)
+        )
+        elastics.append(
+            {
+                "digit": name,
+                "axial_stiffness_n": m.elastic_stiffness_n,
+                "pretension_ratio": m.thumb_pretension_ratio if thumb else m.elastic_pretension_ratio,
+                "loss_ratio": 0.12,
+                "u_pretension_ratio": 0.03,
+                "wraps": [
+                    {"hinge": f"{name}_knuckle", "radius_mm": ek, "side": "back"},
+                    {"hinge": f"{name}_middle_joint", "radius_mm": et, "side": "back"},
+                ],
+                "points": elastic_points(m, f, name, ek, et, prox),
+            }
+        )
         pads += [
-            {"digit": name, "segment": "proximal", "centre_mm": f.at(prox * 0.6, half - 6.0), "radius_mm": 6.0},
-            {"digit": name, "segment": "tip", "centre_mm": f.at(prox + tip - 9.0, half - 6.0), "radius_mm": 6.0},
+            {
+                "digit": name,
+                "segment": "proximal",
+                "centre_mm": f.at(prox * 0.6, half - 6.0),
+                "radius_mm": 6.0,
+            },
+            {
+                "digit": name,
+                "segment": "tip",
+                "centre_mm": f.at(prox + tip - 9.0, half - 6.0),
+                "radius_mm": 6.0,
+            },
         ]
     return {
-        "format": "handsel-design/1", "name": "linden", "title": "linden, the demonstration hand", "version": "1.0.0",
-        "source": "Our own drawing from simple shapes; geometry searched with the engine, see docs/decisions/",
-        "length_unit": "mm", "scale_min_ratio": 0.7, "scale_max_ratio": 1.3,
+        "format": "handsel-design/1",
+        "name": "linden",
+        "title": "linden, the demonstration hand",
+        "version": "1.0.0",
+        "source": "Our own drawing from simple shapes; geometry searched with the engine, docs/decisions",
+        "length_unit": "mm",
+        "scale_min_ratio": 0.7,
+        "scale_max_ratio": 1.3,
         "target_rest_angle_deg": m.target_rest_angle_deg,
-        "palm_plane_z_mm": -12.0, "palm_front_x_mm": m.knuckle_x_mm - 8.0, "wrist_barrel_radius_mm": m.wrist_barrel_mm,
-        "body": bodies, "hinge": hinges, "slide": slides(m), "digit": digits, "cord": cords(m, frames, lengths),
-        "elastic": elastics, "pad": pads, "gauge": gauges(m), "pose": pose(m),
+        "palm_plane_z_mm": -12.0,
+        "palm_front_x_mm": m.knuckle_x_mm - 8.0,
+        "wrist_barrel_radius_mm": m.wrist_barrel_mm,
+        "body": bodies,
+        "hinge": hinges,
+        "slide": slides(m),
+        "digit": digits,
+        "cord": cords(m, frames, lengths),
+        "elastic": elastics,
+        "pad": pads,
+        "gauge": gauges(m),
+        "pose": pose(m),
     }
 
 
 def slides(m: Measures) -> list[Table]:
     return [
-        {"name": "tension", "body": "whippletree", "direction": [-1.0, 0.0, 0.0], "min_mm": 0.0, "max_mm": 8.0,
-         "pitch_mm_per_turn": 0.5, "screw_count": 2, "screw_spacing_mm": 20.0},
-        {"name": "thumb_pin", "body": "thumb_pin", "direction": [-1.0, 0.0, 0.0], "min_mm": -4.0, "max_mm": 6.0,
-         "screw_count": 0, "screw_spacing_mm": 0.0},
+        {
+            "name": "tension",
+            "body": "whippletree",
+            "direction": [-1.0, 0.0, 0.0],
+            "min_mm": 0.0,
+            "max_mm": 8.0,
+            "pitch_mm_per_turn": 0.5,
+            "screw_count": 2,
+            "screw_spacing_mm": 20.0,
+        },
+        {
+            "name": "thumb_pin",
+            "body": "thumb_pin",
+            "direction": [-1.0, 0.0, 0.0],
+            "min_mm": -4.0,
+            "max_mm": 6.0,
+            "screw_count": 0,
+            "screw_spacing_mm": 0.0,
+        },
     ]
 
 
 def cords(m: Measures, frames: dict[str, Frame], lengths: dict[str, tuple[float, float]]) -> list[Table]:
-    common = {"axial_stiffness_n": 4000.0, "friction_mu": 0.2, "u_friction_mu": 0.05, "knot_seating_mm": 0.5,
-              "u_knot_seating_mm": 0.5, "cut_tolerance_mm": 1.0}
+    common = {
+        "axial_stiffness_n": 4000.0,
+        "friction_mu": 0.2,
+        "u_friction_mu": 0.05,
+        "knot_seating_mm": 0.5,
+        "u_knot_seating_mm": 0.5,
+        "cut_tolerance_mm": 1.0,
+    }
 
     def finger_leg(k: int) -> Table:
         name = FINGERS[k]
@@ -212,31 +344,91 @@ def cords(m: Measures, frames: dict[str, Frame], lengths: dict[str, tuple[float,
         gy = end + (1.5 if k % 2 == 0 else -1.5)
         start = {"body": "whippletree", "at_mm": [-m.pivot_behind_mm, end, m.pivot_up_mm]}
         guide = [{"body": "palm", "at_mm": [m.guide_ahead_mm, gy, m.guide_up_mm]}]
-        points = leg_points(m, frames[name], name, start, guide, m.finger_cord_knuckle_mm, m.finger_cord_tip_mm,
-                            lengths[name][0], m.exit_below_mm, m.exit_behind_mm)
-        wraps = [{"hinge": f"{name}_knuckle", "radius_mm": m.knuckle_wrap_mm, "side": "palm"}] if m.knuckle_wrap_mm else []
+        points = leg_points(
+            m,
+            frames[name],
+            name,
+            start,
+            guide,
+            m.finger_cord_knuckle_mm,
+            m.finger_cord_tip_mm,
+            lengths[name][0],
+            m.exit_below_mm,
+            m.exit_behind_mm,
+        )
+        wraps = (
+            [{"hinge": f"{name}_knuckle", "radius_mm": m.knuckle_wrap_mm, "side": "palm"}]
+            if m.knuckle_wrap_mm
+            else []
+        )
         return {"digit": name, "wraps": wraps, "points": points}
 
     start = {"body": "thumb_pin", "at_mm": [-m.thumb_pin_behind_mm, 24.0, m.thumb_pin_up_mm]}
     guide = [{"body": "palm", "at_mm": [m.thumb_guide_ahead_mm, 24.0, m.thumb_guide_up_mm]}]
-    thumb = leg_points(m, frames["thumb"], "thumb", start, guide, m.thumb_cord_knuckle_mm, m.thumb_cord_tip_mm,
-                       lengths["thumb"][0], m.exit_below_mm, m.exit_behind_mm)
+    thumb = leg_points(
+        m,
+        frames["thumb"],
+        "thumb",
+        start,
+        guide,
+        m.thumb_cord_knuckle_mm,
+        m.thumb_cord_tip_mm,
+        lengths["thumb"][0],
+        m.exit_below_mm,
+        m.exit_behind_mm,
+    )
     return [
-        {"name": "loop_a", "eyelet_turn_deg": 180.0, "knot_count": 2, "tail_mm": 100.0, **common, "leg": [finger_leg(0), finger_leg(1)]},
-        {"name": "loop_b", "eyelet_turn_deg": 180.0, "knot_count": 2, "tail_mm": 100.0, **common, "leg": [finger_leg(2), finger_leg(3)]},
-        {"name": "thumb_cord", "eyelet_turn_deg": 0.0, "knot_count": 2, "tail_mm": 100.0, **common,
-         "leg": [{"digit": "thumb", "wraps": [], "points": thumb}]},
+        {
+            "name": "loop_a",
+            "eyelet_turn_deg": 180.0,
+            "knot_count": 2,
+            "tail_mm": 100.0,
+            **common,
+            "leg": [finger_leg(0), finger_leg(1)],
+        },
+        {
+            "name": "loop_b",
+            "eyelet_turn_deg": 180.0,
+            "knot_count": 2,
+            "tail_mm": 100.0,
+            **common,
+            "leg": [finger_leg(2), finger_leg(3)],
+        },
+        {
+            "name": "thumb_cord",
+            "eyelet_turn_deg": 0.0,
+            "knot_count": 2,
+            "tail_mm": 100.0,
+            **common,
+            "leg": [{"digit": "thumb", "wraps": [], "points": thumb}],
+        },
     ]
 
 
 def gauges(m: Measures) -> list[Table]:
     x = m.knuckle_x_mm - 14.0
-    return [{"diameter_mm": d, "axis": [0.0, 1.0, 0.0], "against_mm": [x - 0.25 * d, 0.0, -12.0], "normal": [0.0, 0.0, -1.0]} for d in (25.0, 50.0)]
+    return [
+        {
+            "diameter_mm": d,
+            "axis": [0.0, 1.0, 0.0],
+            "against_mm": [x - 0.25 * d, 0.0, -12.0],
+            "normal": [0.0, 0.0, -1.0],
+        }
+        for d in (25.0, 50.0)
+    ]
 
 
 def pose(m: Measures) -> Table:
-    return {"support_mm": [[2.0, -26.0], [m.knuckle_x_mm - 16.0, -26.0], [m.knuckle_x_mm - 16.0, 26.0], [2.0, 26.0]],
-            "stand_height_mm": 120.0, "base_z_mm": -12.0}
+    return {
+        "support_mm": [
+            [2.0, -26.0],
+            [m.knuckle_x_mm - 16.0, -26.0],
+            [m.knuckle_x_mm - 16.0, 26.0],
+            [2.0, 26.0],
+        ],
+        "stand_height_mm": 120.0,
+        "base_z_mm": -12.0,
+    }
 
 
 def variant(**changes: Any) -> Measures:
@@ -256,7 +448,20 @@ def toml_text(value: Table, prefix: str = "") -> str:
     return "\n".join(lines) + "\n" + "".join(later)
 
 
-TOP_ARRAYS = {"body", "hinge", "slide", "digit", "cord", "elastic", "pad", "gauge", "part", "hardware", "reference_dimension", "tag_pad"}
+TOP_ARRAYS = {
+    "body",
+    "hinge",
+    "slide",
+    "digit",
+    "cord",
+    "elastic",
+    "pad",
+    "gauge",
+    "part",
+    "hardware",
+    "reference_dimension",
+    "tag_pad",
+}
 
 
 def inline(item: Any) -> str:

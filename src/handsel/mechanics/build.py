@@ -51,8 +51,12 @@ class Build:
 def nominal_build(design: Design, n: int = 1, *, frictionless: bool = False) -> Build:
     """n hands exactly as designed; `frictionless` also takes out elastic loss, for the referee only."""
     cords, digits = len(design.cords), len(design.digits)
-    hinges = np.array([[design.hinge(d.proximal_hinge).friction_nmm, design.hinge(d.tip_hinge).friction_nmm]
-                       for d in design.digits])
+    hinges = np.array(
+        [
+            [design.hinge(d.proximal_hinge).friction_nmm, design.hinge(d.tip_hinge).friction_nmm]
+            for d in design.digits
+        ]
+    )
     on = 0.0 if frictionless else 1.0
     return Build(
         excess_mm=np.zeros((n, cords)),

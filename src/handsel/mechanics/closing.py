@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +20,6 @@ Flags = NDArray[np.bool_]
 STARTED_RAD = np.radians(2.0)  # a digit that has begun to move
 JUMP_RAD = np.radians(12.0)  # more than the wrist's own step could ask of a digit: it snapped
 MEET_MM = 5.0  # pads this near meet in practice: the soft tips make up the rest
-
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,8 +60,15 @@ class Snap:
     phi_after_deg: tuple[float, float]
 
 
-def closing_path(m: Model, *, to_deg: float = -60.0, step_deg: float = 2.0, friction: bool = True,
-                 contact: bool = True, gauge: Gauges | None = None) -> Path:
+def closing_path(
+    m: Model,
+    *,
+    to_deg: float = -60.0,
+    step_deg: float = 2.0,
+    friction: bool = True,
+    contact: bool = True,
+    gauge: Gauges | None = None,
+) -> Path:
     """Bend the wrist slowly from slack cords to `to_deg`.
 
     Parameters: m, n hands; to_deg [deg], last wrist angle; step_deg [deg], largest wrist step;
@@ -77,8 +84,15 @@ def closing_path(m: Model, *, to_deg: float = -60.0, step_deg: float = 2.0, fric
     return _walk(m, q, sliders, np.radians(to_deg), step_deg, contact, gauge)
 
 
-def opening_path(m: Model, closed: Path, *, to_deg: float = 60.0, step_deg: float = 2.0, contact: bool = True,
-                 gauge: Gauges | None = None) -> Path:
+def opening_path(
+    m: Model,
+    closed: Path,
+    *,
+    to_deg: float = 60.0,
+    step_deg: float = 2.0,
+    contact: bool = True,
+    gauge: Gauges | None = None,
+) -> Path:
     """Walk the wrist back from where a closing path ended; friction now acts the other way.
 
     Parameters: as `closing_path`.    Returns: Path.
@@ -87,12 +101,19 @@ def opening_path(m: Model, closed: Path, *, to_deg: float = 60.0, step_deg: floa
     return _walk(m, closed.last_q.copy(), sliders, np.radians(to_deg), step_deg, contact, gauge)
 
 
-def _walk(m: Model, q: Floats, sliders: Sliders | None, end: float, step_deg: float, contact: bool,
-          gauge: Gauges | None) -> Path:
+def _walk(
+    m: Model,
+    q: Floats,
+    sliders: Sliders | None,
+    end: float,
+    step_deg: float,
+    contact: bool,
+    gauge: Gauges | None,
+) -> Path:
     n, d = len(m), m.hinge_low_rad.shape[0]
     begin = q[:, 0].copy()
     count = max(1, int(np.ceil(np.degrees(np.abs(end - begin).max()) / step_deg)))
-    rows: list[tuple[Floats, ...]] = []
+    rows: list[tuple[NDArray[Any], ...]] = []
     before = q
     for k in range(count + 1):
         guess = 2.0 * q - before if k > 2 else q.copy()  # go on as in the step before
@@ -104,12 +125,39 @@ def _walk(m: Model, q: Floats, sliders: Sliders | None, end: float, step_deg: fl
         i, j = m.contact_pairs[:, 0], m.contact_pairs[:, 1]
         gap = np.linalg.norm(pads[:, i] - pads[:, j], axis=-1) - m.pad_radius_mm[i, 1] - m.pad_radius_mm[j, 1]
         least = np.linalg.eigvalsh(f.hessian[:, 1:, 1:])[:, 0]
-        rows.append((np.degrees(q[:, 0]), np.degrees(q[:, 1]), np.degrees(q[:, 2:].reshape(n, d, 2)), gap, f.contact_n,
-                     f.cord_tension, f.leg_tension, f.gradient[:, 0], least, jump, ok))
-    names = ("wrist_deg", "tilt_deg", "phi_deg", "gap_mm", "contact_n", "cord_tension_n", "leg_tension_n", "torque_nmm",
-             "stiffness_nmm", "snapped", "converged")
-    return Path(**{name: np.stack(column, 1) for name, column in zip(names, zip(*rows, strict=True), strict=True)},
-                last_q=q, last_sliders=sliders)
+        rows.append(
+            (
+                np.degrees(q[:, 0]),
+                np.degrees(q[:, 1]),
+                np.degrees(q[:, 2:].reshape(n, d, 2)),
+                gap,
+                f.contact_n,
+                f.cord_tension,
+                f.leg_tension,
+                f.gradient[:, 0],
+                least,
+                jump,
+                ok,
+            )
+        )
+    names = (
+        "wrist_deg",
+        "tilt_deg",
+        "phi_deg",
+        "gap_mm",
+        "contact_n",
+        "cord_tension_n",
+        "leg_tension_n",
+        "torque_nmm",
+        "stiffness_nmm",
+        "snapped",
+        "converged",
+    )
+    return Path(
+        **{name: np.stack(column, 1) for name, column in zip(names, zip(*rows, strict=True), strict=True)},
+        last_q=q,
+        last_sliders=sliders,
+    )
 
 
 def start_angles(path: Path) -> Floats:
@@ -118,8 +166,13 @@ def start_angles(path: Path) -> Floats:
     Returns: (n, d) float [deg]; nan for a digit that never moves. Linear between steps.
     """
     bent = path.phi_deg.max(-1)  # (n, k, d)
-    return np.stack([_first_crossing(path.wrist_deg, bent[:, :, g], np.degrees(STARTED_RAD))
-                     for g in range(bent.shape[2])], -1)
+    return np.stack(
+        [
+            _first_crossing(path.wrist_deg, bent[:, :, g], np.degrees(STARTED_RAD))
+            for g in range(bent.shape[2])
+        ],
+        -1,
+    )
 
 
 def thumb_lead_deg(path: Path, thumb: int) -> Floats:
@@ -155,8 +208,14 @@ def snaps(path: Path) -> tuple[Snap, ...]:
         moved = np.abs(path.phi_deg[hand, k] - path.phi_deg[hand, k - 1]).max(-1)
         g = int(np.argmax(moved))
         before, after = path.phi_deg[hand, k - 1, g], path.phi_deg[hand, k, g]
-        found.append(Snap(hand=int(hand), digit=g, wrist_before_deg=float(path.wrist_deg[hand, k - 1]),
-                          wrist_after_deg=float(path.wrist_deg[hand, k]),
-                          phi_before_deg=(float(before[0]), float(before[1])),
-                          phi_after_deg=(float(after[0]), float(after[1]))))
+        found.append(
+            Snap(
+                hand=int(hand),
+                digit=g,
+                wrist_before_deg=float(path.wrist_deg[hand, k - 1]),
+                wrist_after_deg=float(path.wrist_deg[hand, k]),
+                phi_before_deg=(float(before[0]), float(before[1])),
+                phi_after_deg=(float(after[0]), float(after[1])),
+            )
+        )
     return tuple(found)

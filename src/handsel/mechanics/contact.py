@@ -20,21 +20,35 @@ def pad_points(m: Model, phi_rad: Floats) -> Floats:
     Parameters: phi_rad : (n, d, 2) float [rad].    Returns: (n, d, 2, 3) float [mm], palm frame.
     """
     a, b = trig_terms(phi_rad[..., 0])[0], trig_terms(phi_rad[..., 1])[0]
-    return np.einsum("dpxjk,ndj,ndk->ndpx", m.pad_terms, a, b)
+    out: Floats = np.einsum("dpxjk,ndj,ndk->ndpx", m.pad_terms, a, b)
+    return out
 
 
 def _moved(terms: Floats, a: Trig, b: Trig) -> tuple[Floats, Floats, Floats]:
     """Point (n, d, 3), Jacobian (n, d, 3, 2) and second derivatives (n, d, 3, [11, 12, 22])."""
 
     def at(u: Floats, v: Floats) -> Floats:
-        return np.einsum("dxjk,ndj,ndk->ndx", terms, u, v)
+        out: Floats = np.einsum("dxjk,ndj,ndk->ndx", terms, u, v)
+        return out
 
-    return (at(a[0], b[0]), np.stack([at(a[1], b[0]), at(a[0], b[1])], -1),
-            np.stack([at(a[2], b[0]), at(a[1], b[1]), at(a[0], b[2])], -1))
+    return (
+        at(a[0], b[0]),
+        np.stack([at(a[1], b[0]), at(a[0], b[1])], -1),
+        np.stack([at(a[2], b[0]), at(a[1], b[1]), at(a[0], b[2])], -1),
+    )
 
 
-def add_contact(m: Model, a: Trig, b: Trig, energy: Floats, gradient: Floats, hessian: Floats, *,
-                pads: bool, gauge: Gauges | None) -> Floats:
+def add_contact(
+    m: Model,
+    a: Trig,
+    b: Trig,
+    energy: Floats,
+    gradient: Floats,
+    hessian: Floats,
+    *,
+    pads: bool,
+    gauge: Gauges | None,
+) -> Floats:
     """Add the energy of all contacts in place; return their forces [N].
 
     Returns: (n, k) for the pad pairs, (n, d) for the palm, and with a gauge (n, 2d) more.
@@ -51,7 +65,9 @@ def add_contact(m: Model, a: Trig, b: Trig, energy: Floats, gradient: Floats, he
     return np.concatenate(out, axis=1)
 
 
-def _pairs(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats) -> Floats:
+def _pairs(
+    m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats
+) -> Floats:
     point, jac, second = tip
     forces = np.zeros((len(point), len(m.contact_pairs)))
     for k, (i, j) in enumerate(m.contact_pairs):
@@ -65,7 +81,9 @@ def _pairs(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradien
         n_vec = apart[rows] / distance[rows, None]
         jq = np.concatenate([jac[rows, i], -jac[rows, j]], axis=2)  # (r, 3, 4) of apart
         slope = np.einsum("rx,rxq->rq", n_vec, jq)
-        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[rows, None, None]
+        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[
+            rows, None, None
+        ]
         curve[:, :2, :2] += _square(np.einsum("rx,rxs->rs", n_vec, second[rows, i]))
         curve[:, 2:, 2:] -= _square(np.einsum("rx,rxs->rs", n_vec, second[rows, j]))
         where = np.array([2 + 2 * i, 3 + 2 * i, 2 + 2 * j, 3 + 2 * j])
@@ -73,21 +91,39 @@ def _pairs(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradien
     return forces
 
 
-def _palm(m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats) -> Floats:
+def _palm(
+    m: Model, tip: tuple[Floats, Floats, Floats], energy: Floats, gradient: Floats, hessian: Floats
+) -> Floats:
     """The palm's inner surface faces down; it ends at the front, beyond which digits pass."""
     point, jac, second = tip
-    depth = np.where(point[..., 0] < m.palm_front_x_mm, point[..., 2] + m.pad_radius_mm[:, 1] - m.palm_plane_z_mm, 0.0)
+    depth = np.where(
+        point[..., 0] < m.palm_front_x_mm, point[..., 2] + m.pad_radius_mm[:, 1] - m.palm_plane_z_mm, 0.0
+    )
     depth = np.maximum(depth, 0.0)
     for digit in np.flatnonzero(depth.any(0)):
         rows = np.flatnonzero(depth[:, digit] > 0.0)
         where = np.array([2 + 2 * digit, 3 + 2 * digit])
-        _accumulate(rows, where, depth[rows, digit], -jac[rows, digit, 2], -_square(second[rows, digit, 2]),
-                    energy, gradient, hessian)
+        _accumulate(
+            rows,
+            where,
+            depth[rows, digit],
+            -jac[rows, digit, 2],
+            -_square(second[rows, digit, 2]),
+            energy,
+            gradient,
+            hessian,
+        )
     return K * depth
 
 
-def _cylinder(moved: tuple[Floats, Floats, Floats], radius: Floats, g: Gauges, energy: Floats, gradient: Floats,
-              hessian: Floats) -> Floats:
+def _cylinder(
+    moved: tuple[Floats, Floats, Floats],
+    radius: Floats,
+    g: Gauges,
+    energy: Floats,
+    gradient: Floats,
+    hessian: Floats,
+) -> Floats:
     point, jac, second = moved
     across = np.eye(3) - np.outer(g.axis, g.axis)
     apart = (point - g.centre_mm) @ across
@@ -98,10 +134,22 @@ def _cylinder(moved: tuple[Floats, Floats, Floats], radius: Floats, g: Gauges, e
         n_vec = apart[rows, digit] / distance[rows, digit, None]
         jq = np.einsum("xy,ryq->rxq", across, jac[rows, digit])
         slope = np.einsum("rx,rxq->rq", n_vec, jq)
-        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[rows, digit, None, None]
+        curve = (np.einsum("rxp,rxq->rpq", jq, jq) - slope[:, :, None] * slope[:, None, :]) / distance[
+            rows, digit, None, None
+        ]
         curve += _square(np.einsum("rx,rxs->rs", n_vec, second[rows, digit]))
-        _accumulate(rows, np.array([2 + 2 * digit, 3 + 2 * digit]), depth[rows, digit], slope, curve, energy, gradient, hessian)
-    return K * depth
+        _accumulate(
+            rows,
+            np.array([2 + 2 * digit, 3 + 2 * digit]),
+            depth[rows, digit],
+            slope,
+            curve,
+            energy,
+            gradient,
+            hessian,
+        )
+    out: Floats = K * depth
+    return out
 
 
 def _square(s: Floats) -> Floats:
@@ -109,10 +157,19 @@ def _square(s: Floats) -> Floats:
     return np.stack([np.stack([s[:, 0], s[:, 1]], -1), np.stack([s[:, 1], s[:, 2]], -1)], 1)
 
 
-def _accumulate(rows: NDArray[np.intp], where: NDArray[np.intp], depth: Floats, slope: Floats, curve: Floats,
-                energy: Floats, gradient: Floats, hessian: Floats) -> None:
+def _accumulate(
+    rows: NDArray[np.intp],
+    where: NDArray[np.intp],
+    depth: Floats,
+    slope: Floats,
+    curve: Floats,
+    energy: Floats,
+    gradient: Floats,
+    hessian: Floats,
+) -> None:
     """Add K/2 depth^2 with depth' = -slope and depth'' = -curve."""
     energy[rows] += 0.5 * K * depth * depth
     gradient[rows[:, None], where] -= K * depth[:, None] * slope
     hessian[rows[:, None, None], where[:, None], where] += K * (
-        slope[:, :, None] * slope[:, None, :] - depth[:, None, None] * curve)
+        slope[:, :, None] * slope[:, None, :] - depth[:, None, None] * curve
+    )

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.mechanics.build import CONTACT_STIFFNESS_N_PER_MM, STOP_STIFFNESS_NMM_PER_RAD
+from handsel.mechanics.build import STOP_STIFFNESS_NMM_PER_RAD
 from handsel.mechanics.model import Model
 from handsel.mechanics.paths import crossing_length, wrist_length
 from handsel.mechanics.posture import trig_terms
@@ -85,12 +85,16 @@ def bristle(distance: Floats, cap: Floats, slip: float) -> tuple[Floats, Floats,
     return energy, cap * held, np.where(inside, cap / slip, 0.0)
 
 
-def evaluate(m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = False, gauge: Gauges | None = None) -> Field:
+def evaluate(
+    m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = False, gauge: Gauges | None = None
+) -> Field:
     """Energy, gradient and Hessian at q.
 
     Parameters: m, n hands; q : (n, 2 + 2d) float [rad]; sliders, friction state or None for a
         frictionless hand; contact, whether pads meet each other and the palm; gauge, a held cylinder.
     Returns: Field.
+    Source: virtual work: tension times moment arm, with every derivative written out.
+    Checked by: properties/test_mechanics.py, independent/test_rest.py
     """
     n, d = len(m), m.hinge_low_rad.shape[0]
     theta, psi, phi = q[:, 0], q[:, 1], q[:, 2:].reshape(n, d, 2)
@@ -211,10 +215,21 @@ def evaluate(m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = Fa
     if contact or gauge is not None:
         from handsel.mechanics.contact import add_contact
 
-        forces = add_contact(m, (a, a1, a2), (b, b1, b2), energy, gradient, hessian, pads=contact, gauge=gauge)
-    return Field(energy=energy, gradient=gradient, hessian=hessian, cord_tension=tension,
-                 cord_over_mm=surplus, cord_arms=cord_arms, leg_tension=leg_tension,
-                 elastic_tension=back, slide_at=(slide_leg, slide_eyelet, slide_elastic), contact_n=forces)
+        forces = add_contact(
+            m, (a, a1, a2), (b, b1, b2), energy, gradient, hessian, pads=contact, gauge=gauge
+        )
+    return Field(
+        energy=energy,
+        gradient=gradient,
+        hessian=hessian,
+        cord_tension=tension,
+        cord_over_mm=surplus,
+        cord_arms=cord_arms,
+        leg_tension=leg_tension,
+        elastic_tension=back,
+        slide_at=(slide_leg, slide_eyelet, slide_elastic),
+        contact_n=forces,
+    )
 
 
 def _apply(terms: Floats, b: Floats) -> Floats:

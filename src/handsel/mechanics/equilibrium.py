@@ -29,8 +29,15 @@ class Settled:
     steps: int
 
 
-def relax(m: Model, q0: Floats, sliders: Sliders | None = None, *, hold_wrist: bool = False, contact: bool = False,
-          gauge: Gauges | None = None) -> Settled:
+def relax(
+    m: Model,
+    q0: Floats,
+    sliders: Sliders | None = None,
+    *,
+    hold_wrist: bool = False,
+    contact: bool = False,
+    gauge: Gauges | None = None,
+) -> Settled:
     """Nearest minimum of energy below q0, by Newton steps that never raise the energy.
 
     Parameters: m, n hands; q0 : (n, 2 + 2d) float [rad]; sliders, friction or None;
@@ -56,7 +63,7 @@ def relax(m: Model, q0: Floats, sliders: Sliders | None = None, *, hold_wrist: b
         take = stuck | (field.energy <= now.energy + 1e-4 * promised + 1e-11 * (1.0 + np.abs(now.energy)))
         at[take] = trial[take]
         now.put(take, field)
-        left = np.abs(now.gradient[:, 1 if hold_wrist else 0:]).max(-1)
+        left = np.abs(now.gradient[:, 1 if hold_wrist else 0 :]).max(-1)
         done = take & ((left < TOLERANCE_NMM) | stuck)
         if done.all() or done.sum() > SHED_SHARE * len(rows):
             q[rows[done]] = at[done]
@@ -73,7 +80,7 @@ def relax(m: Model, q0: Floats, sliders: Sliders | None = None, *, hold_wrist: b
             step[take] = _step(model, at[take], now.rows(take), hold_wrist)
         scale = np.where(take, 1.0, scale * 0.35)
     q[rows] = at
-    converged[rows] = np.abs(now.gradient[:, 1 if hold_wrist else 0:]).max(-1) < 100 * TOLERANCE_NMM
+    converged[rows] = np.abs(now.gradient[:, 1 if hold_wrist else 0 :]).max(-1) < 100 * TOLERANCE_NMM
     return Settled(q=q, converged=converged, steps=MOST_STEPS)
 
 
@@ -88,14 +95,20 @@ class _Local:
     arms: Floats
 
     def rows(self, keep: NDArray[np.bool_]) -> _Local:
-        return _Local(self.energy[keep], self.gradient[keep], self.hessian[keep], self.over_mm[keep], self.arms[keep])
+        return _Local(
+            self.energy[keep], self.gradient[keep], self.hessian[keep], self.over_mm[keep], self.arms[keep]
+        )
 
     def put(self, take: NDArray[np.bool_], f: Field) -> None:
         if take.all():
             self.energy, self.gradient, self.hessian = f.energy, f.gradient, f.hessian
             self.over_mm, self.arms = f.cord_over_mm, f.cord_arms
             return
-        self.energy[take], self.gradient[take], self.hessian[take] = f.energy[take], f.gradient[take], f.hessian[take]
+        self.energy[take], self.gradient[take], self.hessian[take] = (
+            f.energy[take],
+            f.gradient[take],
+            f.hessian[take],
+        )
         self.over_mm[take], self.arms[take] = f.cord_over_mm[take], f.cord_arms[take]
 
 
@@ -127,7 +140,9 @@ def _stop_at_stops(m: Model, q: Floats, now: _Local, step: Floats, hold_wrist: b
         rows = np.flatnonzero(new.any(-1))
         if not len(rows):
             return
-        target[:, 2:] = np.where(new, np.where(under, low - KINK_RAD / 4, high + KINK_RAD / 4) - phi, target[:, 2:])
+        target[:, 2:] = np.where(
+            new, np.where(under, low - KINK_RAD / 4, high + KINK_RAD / 4) - phi, target[:, 2:]
+        )
         fixed = ~np.isnan(target[rows])
         given = np.where(fixed, target[rows], 0.0)
         h, g = now.hessian[rows], now.gradient[rows]
@@ -162,7 +177,9 @@ def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
     if not hold_wrist:
         step *= np.minimum(1.0, STEP_THETA_RAD / np.maximum(np.abs(step[:, :1]), 1e-300))
     step *= np.minimum(1.0, STEP_RAD / np.maximum(np.abs(step).max(-1, keepdims=True), 1e-300))
-    return step if first == 0 else np.concatenate([np.zeros((len(step), 1)), step], 1)
+    whole: Floats = np.zeros_like(gradient)
+    whole[:, first:] = step
+    return whole
 
 
 def _positive(h: Floats) -> NDArray[np.bool_]:
@@ -172,8 +189,3 @@ def _positive(h: Floats) -> NDArray[np.bool_]:
     except np.linalg.LinAlgError:
         return np.asarray(np.linalg.eigvalsh(h)[:, 0] > 0.0)
     return np.ones(len(h), dtype=bool)
-
-
-def field_at(m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = False, gauge: Gauges | None = None) -> Field:
-    """The forces in a pose that `relax` found."""
-    return evaluate(m, q, sliders, contact=contact, gauge=gauge)

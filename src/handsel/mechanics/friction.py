@@ -20,9 +20,17 @@ def fresh_sliders(m: Model, q: Floats) -> Sliders:
     """Friction at rest in pose q: nothing is pulled on yet."""
     f = evaluate(m, q, None)
     n, d = len(m), m.hinge_low_rad.shape[0]
-    s = Sliders(at_theta=q[:, 0].copy(), at_psi=q[:, 1].copy(), at_phi=q[:, 2:].reshape(n, d, 2).copy(),
-                at_leg=f.slide_at[0].copy(), at_eyelet=f.slide_at[1].copy(), at_elastic=f.slide_at[2].copy(),
-                cap_leg=np.zeros((n, d, 2)), cap_eyelet=np.zeros((n, len(m.eyelet_legs))), cap_elastic=np.zeros((n, d)))
+    s = Sliders(
+        at_theta=q[:, 0].copy(),
+        at_psi=q[:, 1].copy(),
+        at_phi=q[:, 2:].reshape(n, d, 2).copy(),
+        at_leg=f.slide_at[0].copy(),
+        at_eyelet=f.slide_at[1].copy(),
+        at_elastic=f.slide_at[2].copy(),
+        cap_leg=np.zeros((n, d, 2)),
+        cap_eyelet=np.zeros((n, len(m.eyelet_legs))),
+        cap_elastic=np.zeros((n, d)),
+    )
     set_caps(m, q, f, s)
     return s
 
@@ -45,7 +53,12 @@ def turning_angles(m: Model, q: Floats) -> Floats:
     point = np.stack([c * p[..., 0] - s * p[..., 1], s * p[..., 0] + c * p[..., 1], p[..., 2]], -1)
     arriving = m.wrist.guide - point
     arriving = arriving / np.linalg.norm(arriving, axis=-1, keepdims=True)
-    palm = (_between(arriving, t.channel_at_guide) + t.palm_bends_rad + _between(out1, t.channel_at_exit) + arcs[..., 0])
+    palm = (
+        _between(arriving, t.channel_at_guide)
+        + t.palm_bends_rad
+        + _between(out1, t.channel_at_exit)
+        + arcs[..., 0]
+    )
     digit = _between(in1, t.bone_at_entry) + _between(out2, t.bone_at_exit) + arcs[..., 1]
     return np.stack([palm, digit], -1)
 
@@ -79,7 +92,8 @@ def _toward(x: Floats, y: Floats, turn: Floats, sign: float) -> Floats:
     r = np.hypot(x, y)
     ux, uy = sign * x / r, sign * y / r
     c, s = np.cos(turn), np.sin(turn)
-    return np.stack([c * ux - s * uy, s * ux + c * uy, np.zeros_like(c * ux)], -1)
+    out: Floats = np.stack([c * ux - s * uy, s * ux + c * uy, np.zeros_like(c * ux)], -1)
+    return out
 
 
 def set_caps(m: Model, q: Floats, f: Field, s: Sliders) -> float:
@@ -95,8 +109,11 @@ def set_caps(m: Model, q: Floats, f: Field, s: Sliders) -> float:
     eyelet = 2.0 * f.cord_tension[:, pair] * np.tanh(0.5 * mu[:, None] * m.eyelet_turn_rad)
     pulled = np.maximum(f.slide_at[2] - m.elastic_free_mm, 0.0)
     elastic = 0.5 * m.elastic_loss[:, None] * m.elastic_stiffness * pulled
-    change = max(float(np.abs(leg - s.cap_leg).max(initial=0.0)), float(np.abs(eyelet - s.cap_eyelet).max(initial=0.0)),
-                 float(np.abs(elastic - s.cap_elastic).max(initial=0.0)))
+    change = max(
+        float(np.abs(leg - s.cap_leg).max(initial=0.0)),
+        float(np.abs(eyelet - s.cap_eyelet).max(initial=0.0)),
+        float(np.abs(elastic - s.cap_elastic).max(initial=0.0)),
+    )
     s.cap_leg, s.cap_eyelet, s.cap_elastic = leg, eyelet, elastic
     return change
 
@@ -106,7 +123,8 @@ def advance(m: Model, q: Floats, f: Field, s: Sliders) -> None:
     n, d = len(m), m.hinge_low_rad.shape[0]
 
     def dragged(at: Floats, now: Floats, slip: float) -> Floats:
-        return at + np.sign(now - at) * np.maximum(np.abs(now - at) - slip, 0.0)
+        out: Floats = at + np.sign(now - at) * np.maximum(np.abs(now - at) - slip, 0.0)
+        return out
 
     s.at_theta = dragged(s.at_theta, q[:, 0], SLIP_RAD)
     s.at_psi = dragged(s.at_psi, q[:, 1], SLIP_RAD)
@@ -116,8 +134,15 @@ def advance(m: Model, q: Floats, f: Field, s: Sliders) -> None:
     s.at_elastic = dragged(s.at_elastic, f.slide_at[2], ELASTIC_SLIP_MM)
 
 
-def settle(m: Model, q: Floats, s: Sliders | None, *, hold_wrist: bool, contact: bool = False,
-           gauge: Gauges | None = None) -> tuple[Floats, Field, NDArray[np.bool_]]:
+def settle(
+    m: Model,
+    q: Floats,
+    s: Sliders | None,
+    *,
+    hold_wrist: bool,
+    contact: bool = False,
+    gauge: Gauges | None = None,
+) -> tuple[Floats, Field, NDArray[np.bool_]]:
     """One step of the motion: relax, refresh the friction caps, and so on until both agree.
 
     The sliders are advanced in place. Returns: pose, field and convergence, per hand.

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.design.model import Design, Leg, RoutePoint, Wrap
+from handsel.design.model import Design, Hinge, Leg, RoutePoint, Wrap
 from handsel.mechanics.build import GRAVITY_N_PER_G, Build
 from handsel.mechanics.paths import Crossing, WristLegs, crossing_length, wrist_length
 from handsel.mechanics.posture import point_terms
@@ -79,9 +79,23 @@ class Model:
         return Model(**{f.name: changed.get(f.name, getattr(self, f.name)) for f in fields(self)})
 
 
-_PER_HAND = ("wrist", "flexor", "extensor", "cord_free_mm", "cord_stiffness", "elastic_free_mm", "elastic_stiffness",
-             "weight_terms", "cuff_weight", "bar_limit_rad", "friction_mu", "elastic_loss", "wrist_friction",
-             "bar_friction", "hinge_friction")
+_PER_HAND = (
+    "wrist",
+    "flexor",
+    "extensor",
+    "cord_free_mm",
+    "cord_stiffness",
+    "elastic_free_mm",
+    "elastic_stiffness",
+    "weight_terms",
+    "cuff_weight",
+    "bar_limit_rad",
+    "friction_mu",
+    "elastic_loss",
+    "wrist_friction",
+    "bar_friction",
+    "hinge_friction",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,9 +136,15 @@ def compile_model(design: Design, build: Build) -> Model:
     Returns: Model of n hands.
     """
     fx, n, d = _fixed(design), len(build), len(design.digits)
-    cord_of_leg = np.array([next(c for c, cord in enumerate(design.cords) for leg in cord.legs if leg.digit == g.name)
-                            for g in design.digits])
-    eyelets = [[_digit_index(design, leg.digit) for leg in cord.legs] for cord in design.cords if len(cord.legs) == 2]
+    cord_of_leg = np.array(
+        [
+            next(c for c, cord in enumerate(design.cords) for leg in cord.legs if leg.digit == g.name)
+            for g in design.digits
+        ]
+    )
+    eyelets = [
+        [_digit_index(design, leg.digit) for leg in cord.legs] for cord in design.cords if len(cord.legs) == 2
+    ]
     slide = np.where(fx.on_bar, build.tension_slide_mm[:, None], build.thumb_pin_mm[:, None])
     member = (cord_of_leg[:, None] == np.arange(len(design.cords))).astype(float)
     length = fx.nominal_mm @ member + build.excess_mm
@@ -143,9 +163,12 @@ def compile_model(design: Design, build: Build) -> Model:
         wrist=WristLegs(
             guide=np.broadcast_to(fx.guide, (n, d, 3)),
             centre=fx.moving[0] + slide[..., None] * fx.slide_step,
-            even=np.broadcast_to(fx.moving[1], (n, d, 3)), odd=np.broadcast_to(fx.moving[2], (n, d, 3)),
-            barrel_mm=np.full((n, 1), design.wrist_barrel_radius_mm)),
-        flexor=_spread(fx.flexor, n), extensor=_spread(fx.extensor, n),
+            even=np.broadcast_to(fx.moving[1], (n, d, 3)),
+            odd=np.broadcast_to(fx.moving[2], (n, d, 3)),
+            barrel_mm=np.full((n, 1), design.wrist_barrel_radius_mm),
+        ),
+        flexor=_spread(fx.flexor, n),
+        extensor=_spread(fx.extensor, n),
         cord_free_mm=length - fx.constant_mm @ member,
         cord_stiffness=ea / length,
         elastic_free_mm=free - fx.elastic_constant_mm,
@@ -156,10 +179,16 @@ def compile_model(design: Design, build: Build) -> Model:
         hinge_high_rad=np.radians([[a.max_deg, b.max_deg] for a, b in hinges]),
         bar_limit_rad=np.where(build.bar_locked, 0.0, np.radians(bar.max_deg)),
         wrist_range_rad=(float(np.radians(wrist.min_deg)), float(np.radians(wrist.max_deg))),
-        pad_terms=fx.pad_terms, pad_radius_mm=fx.pad_radius_mm,
-        palm_plane_z_mm=design.palm_plane_z_mm, palm_front_x_mm=design.palm_front_x_mm,
-        friction_mu=build.friction_mu, elastic_loss=build.elastic_loss_ratio, wrist_friction=build.wrist_friction_nmm,
-        bar_friction=build.bar_friction_nmm, hinge_friction=build.hinge_friction_nmm)
+        pad_terms=fx.pad_terms,
+        pad_radius_mm=fx.pad_radius_mm,
+        palm_plane_z_mm=design.palm_plane_z_mm,
+        palm_front_x_mm=design.palm_front_x_mm,
+        friction_mu=build.friction_mu,
+        elastic_loss=build.elastic_loss_ratio,
+        wrist_friction=build.wrist_friction_nmm,
+        bar_friction=build.bar_friction_nmm,
+        hinge_friction=build.hinge_friction_nmm,
+    )
 
 
 def _spread(c: Crossing, n: int) -> Crossing:
@@ -172,7 +201,9 @@ def _digit_index(design: Design, name: str) -> int:
 
 def _thumb_pairs(design: Design) -> NDArray[np.intp]:
     names = [g.name for g in design.digits]
-    return np.array([[names.index("thumb"), names.index(other)] for other in ("index", "middle")], dtype=np.intp)
+    return np.array(
+        [[names.index("thumb"), names.index(other)] for other in ("index", "middle")], dtype=np.intp
+    )
 
 
 @lru_cache(maxsize=64)
@@ -185,26 +216,47 @@ def _fixed(design: Design) -> _Fixed:
     hinges = [(design.hinge(g.proximal_hinge), design.hinge(g.tip_hinge)) for g in design.digits]
     frames = [[(hinge_axes(np.array(h.axis)), np.array(h.origin_mm)) for h in pair] for pair in hinges]
     names = [(g.proximal_hinge, g.tip_hinge) for g in design.digits]
-    flexor, constant, spans = _spans([leg.points[1:] for leg in legs], [leg.wraps for leg in legs], frames, names, design)
+    flexor, constant, spans = _spans(
+        [leg.points[1:] for leg in legs], [leg.wraps for leg in legs], frames, names, design
+    )
     elastics = [next(e for e in design.elastics if e.digit == g.name) for g in design.digits]
-    extensor, e_constant, _ = _spans([e.points for e in elastics], [e.wraps for e in elastics], frames, names, design)
+    extensor, e_constant, _ = _spans(
+        [e.points for e in elastics], [e.wraps for e in elastics], frames, names, design
+    )
     straight = np.zeros(flexor.ra_mm.shape)
-    wl = WristLegs(guide=guide[None], centre=moving[0][None], even=moving[1][None], odd=moving[2][None],
-                   barrel_mm=np.full((1, 1), design.wrist_barrel_radius_mm))
+    wl = WristLegs(
+        guide=guide[None],
+        centre=moving[0][None],
+        even=moving[1][None],
+        odd=moving[2][None],
+        barrel_mm=np.full((1, 1), design.wrist_barrel_radius_mm),
+    )
     at_target = wrist_length(wl, np.radians([design.target_rest_angle_deg]), np.zeros(1)).length[0]
     cuff, pin = _cuff_weight(design, axes, origin)
+    pads = _pads(design, hinges)
     return _Fixed(
-        turns=_turns(legs, axes, origin, frames, spans), guide=guide, moving=moving, on_bar=on_bar, slide_step=steps,
-        flexor=flexor, extensor=extensor, constant_mm=constant,
+        turns=_turns(legs, axes, origin, frames, spans),
+        guide=guide,
+        moving=moving,
+        on_bar=on_bar,
+        slide_step=steps,
+        flexor=flexor,
+        extensor=extensor,
+        constant_mm=constant,
         nominal_mm=at_target + crossing_length(flexor, straight).length.sum(-1) + constant,
         elastic_constant_mm=e_constant,
         elastic_straight_mm=crossing_length(extensor, straight).length.sum(-1) + e_constant,
-        weight_terms=_weight_terms(design, hinges), cuff_weight=cuff, thumb_pin_weight=pin,
-        pad_terms=_pads(design, hinges)[0], pad_radius_mm=_pads(design, hinges)[1])
+        weight_terms=_weight_terms(design, hinges),
+        cuff_weight=cuff,
+        thumb_pin_weight=pin,
+        pad_terms=pads[0],
+        pad_radius_mm=pads[1],
+    )
 
 
-def _moving_points(design: Design, legs: list[Leg], axes: Floats, origin: Floats) -> tuple[
-        tuple[Floats, Floats, Floats], NDArray[np.bool_], Floats]:
+def _moving_points(
+    design: Design, legs: list[Leg], axes: Floats, origin: Floats
+) -> tuple[tuple[Floats, Floats, Floats], NDArray[np.bool_], Floats]:
     bar = design.hinge("whippletree")
     pivot, k = np.array(bar.origin_mm), np.array(bar.axis)
     centre, even, odd, on_bar, steps = [], [], [], [], []
@@ -222,8 +274,13 @@ def _moving_points(design: Design, legs: list[Leg], axes: Floats, origin: Floats
     return (to_axes[0], to_axes[1], to_axes[2]), np.array(on_bar), np.array(steps)
 
 
-def _spans(routes: list[tuple[RoutePoint, ...]], wraps: list[tuple[Wrap, ...]], frames: list[list[tuple[Floats, Floats]]],
-           names: list[tuple[str, str]], design: Design) -> tuple[Crossing, Floats, list[list[Floats]]]:
+def _spans(
+    routes: list[tuple[RoutePoint, ...]],
+    wraps: list[tuple[Wrap, ...]],
+    frames: list[list[tuple[Floats, Floats]]],
+    names: list[tuple[str, str]],
+    design: Design,
+) -> tuple[Crossing, Floats, list[list[Floats]]]:
     """The two hinge crossings of each route, and the length of its spans that stay on one body."""
     rows, constants, ends = [], [], []
     for route, wrap, pair, hinge_names in zip(routes, wraps, frames, names, strict=True):
@@ -251,12 +308,23 @@ def _crossing(a: Floats, b: Floats, wrap: Wrap | None) -> tuple[float, ...]:
     sense = 1.0 if wrap is not None and wrap.side == "back" else -1.0
     turn = np.arctan2(a[1], a[0]) - np.arctan2(b[1], b[0])
     gap = np.mod(-turn if sense > 0 else turn, 2.0 * np.pi)
-    return (float(np.hypot(a[0], a[1])), float(np.hypot(b[0], b[1])), float(gap), sense,
-            wrap.radius_mm if wrap is not None else 0.0, float(b[2] - a[2]))
+    return (
+        float(np.hypot(a[0], a[1])),
+        float(np.hypot(b[0], b[1])),
+        float(gap),
+        sense,
+        wrap.radius_mm if wrap is not None else 0.0,
+        float(b[2] - a[2]),
+    )
 
 
-def _turns(legs: list[Leg], axes: Floats, origin: Floats, frames: list[list[tuple[Floats, Floats]]],
-           spans: list[list[Floats]]) -> Turns:
+def _turns(
+    legs: list[Leg],
+    axes: Floats,
+    origin: Floats,
+    frames: list[list[tuple[Floats, Floats]]],
+    spans: list[list[Floats]],
+) -> Turns:
     first, last, between, bone1, bone2 = [], [], [], [], []
     for leg, pair in zip(legs, frames, strict=True):
         palm = [np.array(p.at_mm) for p in leg.points if p.body == "palm"]
@@ -264,14 +332,24 @@ def _turns(legs: list[Leg], axes: Floats, origin: Floats, frames: list[list[tupl
         bone = [np.array(p.at_mm) for p in leg.points if p.body.endswith("_proximal")]
         first.append(axes @ steps[0])
         last.append(pair[0][0] @ steps[-1])
-        between.append(sum(float(np.arccos(np.clip(a @ b, -1.0, 1.0))) for a, b in zip(steps, steps[1:], strict=False)))
+        between.append(
+            sum(float(np.arccos(np.clip(a @ b, -1.0, 1.0))) for a, b in zip(steps, steps[1:], strict=False))
+        )
         along = _unit(bone[-1] - bone[0]) if len(bone) > 1 else np.zeros(3)
         bone1.append(pair[0][0] @ along)
         bone2.append(pair[1][0] @ along)
     ends = np.array(spans)  # (d, 4, 3)
-    return Turns(channel_at_guide=np.array(first), channel_at_exit=np.array(last), palm_bends_rad=np.array(between),
-                 bone_at_entry=np.array(bone1), bone_at_exit=np.array(bone2),
-                 a1=ends[:, 0], b1=ends[:, 1], a2=ends[:, 2], b2=ends[:, 3])
+    return Turns(
+        channel_at_guide=np.array(first),
+        channel_at_exit=np.array(last),
+        palm_bends_rad=np.array(between),
+        bone_at_entry=np.array(bone1),
+        bone_at_exit=np.array(bone2),
+        a1=ends[:, 0],
+        b1=ends[:, 1],
+        a2=ends[:, 2],
+        b2=ends[:, 3],
+    )
 
 
 def _unit(v: Floats) -> Floats:
@@ -294,12 +372,12 @@ def _cuff_weight(design: Design, axes: Floats, origin: Floats) -> tuple[Floats, 
     return out[0], out[1]
 
 
-def _hinge_pair(pair: tuple[object, object]) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+def _hinge_pair(pair: tuple[Hinge, Hinge]) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
     a, b = pair
-    return ((np.array(a.origin_mm), np.array(a.axis)), (np.array(b.origin_mm), np.array(b.axis)))  # type: ignore[attr-defined]
+    return ((np.array(a.origin_mm), np.array(a.axis)), (np.array(b.origin_mm), np.array(b.axis)))
 
 
-def _weight_terms(design: Design, hinges: list[tuple[object, object]]) -> Floats:  # type: ignore[type-arg]
+def _weight_terms(design: Design, hinges: list[tuple[Hinge, Hinge]]) -> Floats:
     out = []
     for g, pair in zip(design.digits, hinges, strict=True):
         h1, h2 = _hinge_pair(pair)
@@ -312,11 +390,13 @@ def _weight_terms(design: Design, hinges: list[tuple[object, object]]) -> Floats
     return np.array(out)
 
 
-def _pads(design: Design, hinges: list[tuple[object, object]]) -> tuple[Floats, Floats]:  # type: ignore[type-arg]
+def _pads(design: Design, hinges: list[tuple[Hinge, Hinge]]) -> tuple[Floats, Floats]:
     terms, radii = [], []
     for g, pair in zip(design.digits, hinges, strict=True):
         h1, h2 = _hinge_pair(pair)
-        both = [next(p for p in design.pads if p.digit == g.name and p.segment == s) for s in ("proximal", "tip")]
+        both = [
+            next(p for p in design.pads if p.digit == g.name and p.segment == s) for s in ("proximal", "tip")
+        ]
         terms.append([point_terms(h1, h2, np.array(p.centre_mm), p.segment == "tip") for p in both])
         radii.append([p.radius_mm for p in both])
     return np.array(terms), np.array(radii)

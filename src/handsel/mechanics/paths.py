@@ -23,10 +23,10 @@ class Curve(NamedTuple):
 class Crossing:
     """Straight-or-wrapped spans from a parent's point a to a child's point b; any common shape.
 
-         a o                      seen along the hinge axis; ra, rb radii of a and b,
-            \\   b                 gap_rad the angle between them on the side of the cylinder,
-          ra \\ / rb               rise_mm their distance along the axis
-              +  hinge
+    a o                      seen along the hinge axis; ra, rb radii of a and b,
+       \\   b                 gap_rad the angle between them on the side of the cylinder,
+     ra \\ / rb               rise_mm their distance along the axis
+         +  hinge
     """
 
     ra_mm: Floats
@@ -37,8 +37,14 @@ class Crossing:
     rise_mm: Floats
 
     def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Crossing:
-        return Crossing(ra_mm=self.ra_mm[rows], rb_mm=self.rb_mm[rows], gap_rad=self.gap_rad[rows],
-                        sense=self.sense[rows], radius_mm=self.radius_mm[rows], rise_mm=self.rise_mm[rows])
+        return Crossing(
+            ra_mm=self.ra_mm[rows],
+            rb_mm=self.rb_mm[rows],
+            gap_rad=self.gap_rad[rows],
+            sense=self.sense[rows],
+            radius_mm=self.radius_mm[rows],
+            rise_mm=self.rise_mm[rows],
+        )
 
 
 def crossing_length(c: Crossing, angle_rad: Floats) -> Curve:
@@ -109,8 +115,13 @@ class WristLegs:
     barrel_mm: Floats  # (n, 1)
 
     def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> WristLegs:
-        return WristLegs(guide=self.guide[rows], centre=self.centre[rows], even=self.even[rows],
-                         odd=self.odd[rows], barrel_mm=self.barrel_mm[rows])
+        return WristLegs(
+            guide=self.guide[rows],
+            centre=self.centre[rows],
+            even=self.even[rows],
+            odd=self.odd[rows],
+            barrel_mm=self.barrel_mm[rows],
+        )
 
 
 def wrist_length(w: WristLegs, theta: Floats, psi: Floats) -> WristSpan:
@@ -147,7 +158,9 @@ def wrist_length(w: WristLegs, theta: Floats, psi: Floats) -> WristSpan:
     g_t = flat * f_t / length
     g_p = (flat * f_p + rise * rise1) / length
     return WristSpan(
-        length, g_t, g_p,
+        length,
+        g_t,
+        g_p,
         (f_t * f_t + flat * f_tt - g_t * g_t) / length,
         (f_t * f_p + flat * f_tp - g_t * g_p) / length,
         (f_p * f_p + flat * f_pp + rise1 * rise1 + rise * rise2 - g_p * g_p) / length,
@@ -176,5 +189,9 @@ def _last_free_piece(w: WristLegs, vx: Floats, vy: Floats) -> tuple[Floats, Floa
     tv, tg = np.sqrt(np.maximum(rv2 - r * r, 1e-12)), np.sqrt(np.maximum(rg2 - r * r, 1e-12))
     # From the tangent point r/rv * (v turned by arccos(r/rv)) to v, made a unit vector.
     wx, wy = (tv * vx + r * vy) / rv2, (tv * vy - r * vx) / rv2
-    return (np.where(wrapped, tg + tv + r * arc, flat), np.where(wrapped, wx, tx), np.where(wrapped, wy, ty),
-            np.where(wrapped, tv, flat))
+    return (
+        np.where(wrapped, tg + tv + r * arc, flat),
+        np.where(wrapped, wx, tx),
+        np.where(wrapped, wy, ty),
+        np.where(wrapped, tv, flat),
+    )

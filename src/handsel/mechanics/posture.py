@@ -19,7 +19,9 @@ def rotation_terms(axis: Floats) -> Floats:
     return np.stack([along, np.eye(3) - along, cross])
 
 
-def point_terms(hinge1: tuple[Floats, Floats], hinge2: tuple[Floats, Floats], point: Floats, on_tip: bool) -> Floats:
+def point_terms(
+    hinge1: tuple[Floats, Floats], hinge2: tuple[Floats, Floats], point: Floats, on_tip: bool
+) -> Floats:
     """Terms C of a digit point p = sum_jk C[:, j, k] a_j(phi1) b_k(phi2), with a = b = (1, cos, sin).
 
     Parameters: hinge1, hinge2, (origin, unit axis) with the digit straight [mm, -]; point : (3,)
@@ -39,7 +41,11 @@ def point_terms(hinge1: tuple[Floats, Floats], hinge2: tuple[Floats, Floats], po
 
 
 def trig_terms(angle_rad: Floats) -> tuple[Floats, Floats, Floats]:
-    """(1, cos, sin) and its first and second derivative, stacked on a new last axis."""
+    """(1, cos, sin) and its first and second derivative, on a new last axis.
+
+    Parameters: angle_rad : (...) float [rad].    Returns: three (..., 3) float [-].
+    Source: definition.
+    """
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     one, zero = np.ones_like(c), np.zeros_like(c)
     return np.stack([one, c, s], -1), np.stack([zero, -s, c], -1), np.stack([zero, -c, -s], -1)

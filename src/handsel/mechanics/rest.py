@@ -58,7 +58,11 @@ def taut_angles(m: Model) -> tuple[Floats, Floats]:
 
     def stretches(theta: Floats, psi: Floats) -> tuple[Floats, Floats, Floats]:
         span = wrist_length(m.wrist, theta, psi)
-        return ((span.length + straight) @ member - m.cord_free_mm, span.by_theta @ member, span.by_psi @ member)
+        return (
+            (span.length + straight) @ member - m.cord_free_mm,
+            span.by_theta @ member,
+            span.by_psi @ member,
+        )
 
     result = np.full((n, member.shape[1]), high)
     for c in single:
@@ -72,8 +76,11 @@ def taut_angles(m: Model) -> tuple[Floats, Floats]:
         x, slope, by_psi = stretches(theta, psi)
         if len(on_bar) == 2:
             i, j = on_bar
-            psi = np.clip(psi - (x[:, i] - x[:, j]) / _away_from_zero(by_psi[:, i] - by_psi[:, j]),
-                          -m.bar_limit_rad, m.bar_limit_rad)
+            psi = np.clip(
+                psi - (x[:, i] - x[:, j]) / _away_from_zero(by_psi[:, i] - by_psi[:, j]),
+                -m.bar_limit_rad,
+                m.bar_limit_rad,
+            )
             x, slope, _ = stretches(theta, psi)
         longest = on_bar[np.argmax(x[:, on_bar], 1)]
         pick = np.arange(n), longest
@@ -184,6 +191,14 @@ def _let_up(m: Model, q: Floats, sliders: Sliders | None, top: Floats) -> tuple[
 
 def _rest(m: Model, q: Floats, field: Field, converged: Flags, held: Flags, sliders: Sliders | None) -> Rest:
     d = m.hinge_low_rad.shape[0]
-    return Rest(rest_angle_deg=np.degrees(q[:, 0]), tilt_deg=np.degrees(q[:, 1]),
-                phi_deg=np.degrees(q[:, 2:].reshape(-1, d, 2)), cord_tension_n=field.cord_tension,
-                taut=field.cord_tension > TAUT_N, converged=converged, held=held, q=q, sliders=sliders)
+    return Rest(
+        rest_angle_deg=np.degrees(q[:, 0]),
+        tilt_deg=np.degrees(q[:, 1]),
+        phi_deg=np.degrees(q[:, 2:].reshape(-1, d, 2)),
+        cord_tension_n=field.cord_tension,
+        taut=field.cord_tension > TAUT_N,
+        converged=converged,
+        held=held,
+        q=q,
+        sliders=sliders,
+    )
