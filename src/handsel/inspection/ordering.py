@@ -8,21 +8,18 @@ from handsel.inspection.protocol import HAND, Protocol, gravity
 from handsel.inspection.result import Item, NextCheck
 from handsel.inspection.undo import ReworkDone, reinspection_set
 
-# How much more a critical or major nonconformity is worth finding than a minor one. Own choice,
-# after the usual order of a triage: it orders checks and decides nothing.
-_WORTH = {"critical": 10.0, "major": 3.0, "minor": 1.0}
-
 
 def work_order(open_items: Sequence[Item], protocol: Protocol) -> tuple[Item, ...]:
     """Open items by what must be done before what.
 
     An item comes after every rework that would undo it; apart from that, earlier hold points come
-    first, graver items first within one, then the order of the protocol.
+    first, graver items first within one, then the order of the protocol. Where two would undo each
+    other, the one that undoes more goes first: restringing before a single knot.
 
     Parameters: open_items of one inspection; protocol.
     Returns: the same items, ordered.
     Raises: nothing of its own.
-    Valid for: rework whose undo lists run in a circle too; there the earlier hold point goes first.
+    Valid for: rework whose undo lists run in a circle too.
     Source: own rule.
     Checked by: unit/test_inspection_ordering.py, properties/test_inspection.py
     """
@@ -34,16 +31,21 @@ def work_order(open_items: Sequence[Item], protocol: Protocol) -> tuple[Item, ..
         return (stage, gravity(item.severity), listed.get(item.id, len(listed)), item.id, item.place)
 
     waits_for: dict[tuple[str, str], set[tuple[str, str]]] = {item.key: set() for item in open_items}
+    undoes = {item.key: rework_undoes(item, protocol) for item in open_items}
     for item in open_items:
-        for undone in rework_undoes(item, protocol):
+        for undone in undoes[item.key]:
             if undone in waits_for and undone != item.key:
                 waits_for[undone].add(item.key)
+
+    def rank_in_circle(item: Item) -> tuple[int, int]:
+        return (rank(item)[0], -len(undoes[item.key]))
+
     ordered: list[Item] = []
     left = sorted(open_items, key=rank)
     while left:
         pending = {item.key for item in left}
         free = [item for item in left if not waits_for[item.key] & pending]
-        chosen = (free or left)[0]
+        chosen = free[0] if free else min(left, key=rank_in_circle)
         ordered.append(chosen)
         left.remove(chosen)
     return tuple(ordered)
@@ -75,7 +77,7 @@ def rework_undoes(item: Item, protocol: Protocol) -> frozenset[tuple[str, str]]:
 
 
 def next_check(items: Sequence[Item], protocol: Protocol) -> NextCheck | None:
-    """The check to make next: what finds most that matters, per minute.
+    """The check to make next: the gravest kind first, and of these what finds most per minute.
 
     Conditions come before what they make count; what a rework that is needed anyway would undo is
     left for after it.
@@ -84,7 +86,7 @@ def next_check(items: Sequence[Item], protocol: Protocol) -> NextCheck | None:
     Returns: NextCheck, or None when nothing is left to look at.
     Raises: nothing of its own.
     Valid for: prior shares of nonconforming that are about right; they order, and decide nothing.
-    Source: own rule: expected worth of a finding divided by the minutes of the check.
+    Source: own rule: probability of finding something wrong, divided by the minutes of the check.
     Checked by: unit/test_inspection_ordering.py
     """
     open_items = [item for item in items if item.is_open and item.hold_point]
@@ -98,7 +100,7 @@ def next_check(items: Sequence[Item], protocol: Protocol) -> NextCheck | None:
     ready = [item for item in ready if item.blocks or item.id in gates] or ready
     if not ready:
         return None
-    best = max(ready, key=lambda item: _worth_per_minute(item, protocol))  # the first of equals
+    best = min(ready, key=lambda item: (gravity(item.severity), -_found_per_minute(item, protocol)))
     characteristic = protocol.characteristic(best.id)
     prior = characteristic.prior_nonconforming if characteristic is not None else 0.0
     why = f"{best.severity}; taken to be wrong on about {100 * prior:.2g} of 100 hands; {best.minutes:g} min"
@@ -112,8 +114,8 @@ def _conditions(item: Item, protocol: Protocol) -> tuple[str, ...]:
     return characteristic.counts_only_if if characteristic is not None else ()
 
 
-def _worth_per_minute(item: Item, protocol: Protocol) -> float:
+def _found_per_minute(item: Item, protocol: Protocol) -> float:
     characteristic = protocol.characteristic(item.id)
     prior = characteristic.prior_nonconforming if characteristic is not None else 0.0
     doubt = 1 - item.p_conform if item.p_conform is not None else prior
-    return _WORTH[item.severity] * doubt / max(item.minutes, 0.05)
+    return doubt / max(item.minutes, 0.05)
