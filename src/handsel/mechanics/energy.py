@@ -86,7 +86,13 @@ def bristle(distance: Floats, cap: Floats, slip: float) -> tuple[Floats, Floats,
 
 
 def evaluate(
-    m: Model, q: Floats, sliders: Sliders | None, *, contact: bool = False, gauge: Gauges | None = None
+    m: Model,
+    q: Floats,
+    sliders: Sliders | None,
+    *,
+    contact: bool = False,
+    gauge: Gauges | None = None,
+    soften: float = 1.0,
 ) -> Field:
     """Energy, gradient and Hessian at q.
 
@@ -122,11 +128,11 @@ def evaluate(
     slide_eyelet = 0.5 * (leg[:, pair_a] - leg[:, pair_b])
     k_leg = k_eyelet = None
     if sliders is not None:
-        e, f, k_eyelet = bristle(slide_eyelet - sliders.at_eyelet, sliders.cap_eyelet, SLIP_MM)
+        e, f, k_eyelet = bristle(slide_eyelet - sliders.at_eyelet, sliders.cap_eyelet, soften * SLIP_MM)
         energy += e.sum(-1)
         leg_tension[:, pair_a] += 0.5 * f[..., None]
         leg_tension[:, pair_b] -= 0.5 * f[..., None]
-        e, f, k_leg = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, SLIP_MM)
+        e, f, k_leg = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, soften * SLIP_MM)
         energy += e.sum((-1, -2))
         leg_tension[..., 1:] += f[..., :1]
         leg_tension[..., 2:] += f[..., 1:]
@@ -201,12 +207,12 @@ def evaluate(
         diag[:, column] += STOP_STIFFNESS_NMM_PER_RAD * (x != 0.0)
 
     if sliders is not None:
-        e, f, k = bristle(phi - sliders.at_phi, m.hinge_friction, SLIP_RAD)
+        e, f, k = bristle(phi - sliders.at_phi, m.hinge_friction, soften * SLIP_RAD)
         energy += e.sum((-1, -2))
         g_phi += f
         h_phi += k
         for column, at, cap in ((0, sliders.at_theta, m.wrist_friction), (1, sliders.at_psi, m.bar_friction)):
-            e, f, k = bristle(q[:, column] - at, cap, SLIP_RAD)
+            e, f, k = bristle(q[:, column] - at, cap, soften * SLIP_RAD)
             energy += e
             gradient[:, column] += f
             diag[:, column] += k

@@ -37,6 +37,7 @@ def relax(
     hold_wrist: bool = False,
     contact: bool = False,
     gauge: Gauges | None = None,
+    soften: float = 1.0,
 ) -> Settled:
     """Nearest minimum of energy below q0, by Newton steps that never raise the energy.
 
@@ -49,21 +50,24 @@ def relax(
     """
     q = q0.copy()
     n = len(q)
-    converged = np.zeros(n, dtype=bool)
     rows, model, part = np.arange(n), m, sliders
-    at, field = q.copy(), evaluate(m, q, sliders, contact=contact, gauge=gauge)
+    at, field = q.copy(), evaluate(m, q, sliders, contact=contact, gauge=gauge, soften=soften)
     now = _Local(field.energy, field.gradient, field.hessian, field.cord_over_mm, field.cord_arms)
+    first = 1 if hold_wrist else 0
+    converged = np.abs(now.gradient[:, first:]).max(-1) < TOLERANCE_NMM
+    if converged.all():
+        return Settled(q=q, converged=converged, steps=0)
     step = _step(model, at, now, hold_wrist)
     scale = np.ones(n)
     for count in range(1, MOST_STEPS + 1):
         trial = at + scale[:, None] * step
-        field = evaluate(model, trial, part, contact=contact, gauge=gauge)
+        field = evaluate(model, trial, part, contact=contact, gauge=gauge, soften=soften)
         promised = scale * (now.gradient * step).sum(-1)
         stuck = scale < 1e-6
         take = stuck | (field.energy <= now.energy + 1e-4 * promised + 1e-11 * (1.0 + np.abs(now.energy)))
         at[take] = trial[take]
         now.put(take, field)
-        left = np.abs(now.gradient[:, 1 if hold_wrist else 0 :]).max(-1)
+        left = np.abs(now.gradient[:, first:]).max(-1)
         done = take & ((left < TOLERANCE_NMM) | stuck)
         if done.all() or done.sum() > SHED_SHARE * len(rows):
             q[rows[done]] = at[done]
@@ -80,7 +84,7 @@ def relax(
             step[take] = _step(model, at[take], now.rows(take), hold_wrist)
         scale = np.where(take, 1.0, scale * 0.35)
     q[rows] = at
-    converged[rows] = np.abs(now.gradient[:, 1 if hold_wrist else 0 :]).max(-1) < 100 * TOLERANCE_NMM
+    converged[rows] = np.abs(now.gradient[:, first:]).max(-1) < 100 * TOLERANCE_NMM
     return Settled(q=q, converged=converged, steps=MOST_STEPS)
 
 

@@ -12,8 +12,9 @@ from handsel.mechanics.paths import Crossing, wrap_angle
 
 Floats = NDArray[np.float64]
 
-MOST_PASSES, PATH_PASSES = 12, 3  # at rest; on the way, where the next step goes on refining
+MOST_PASSES, PATH_PASSES = 12, 4  # at rest; on the way, where the next step goes on refining
 CAP_TOLERANCE_N = 5.0e-3
+SOFT = 20.0  # bristles this much longer find the moving ones first; the true ones then refine
 
 
 def fresh_sliders(m: Model, q: Floats) -> Sliders:
@@ -150,6 +151,7 @@ def settle(
     if s is None:
         found = relax(m, q, None, hold_wrist=hold_wrist, contact=contact, gauge=gauge)
         return found.q, evaluate(m, found.q, None, contact=contact, gauge=gauge), found.converged
+    q = relax(m, q, s, hold_wrist=hold_wrist, contact=contact, gauge=gauge, soften=SOFT).q
     for _ in range(PATH_PASSES if hold_wrist else MOST_PASSES):
         found = relax(m, q, s, hold_wrist=hold_wrist, contact=contact, gauge=gauge)
         q = found.q

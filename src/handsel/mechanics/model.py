@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design, Hinge, Leg, RoutePoint, Wrap
 from handsel.mechanics.build import GRAVITY_N_PER_G, Build
-from handsel.mechanics.paths import Crossing, WristLegs, crossing_length, wrist_length
+from handsel.mechanics.paths import Crossing, WristLegs, crossing, crossing_length, wrist_length
 from handsel.mechanics.posture import point_terms
 
 Floats = NDArray[np.float64]
@@ -284,24 +284,24 @@ def _spans(
     """The two hinge crossings of each route, and the length of its spans that stay on one body."""
     rows, constants, ends = [], [], []
     for route, wrap, pair, hinge_names in zip(routes, wraps, frames, names, strict=True):
-        crossing: list[tuple[float, ...]] = []
+        spans: list[tuple[float, ...]] = []
         constant, marks = 0.0, []
         for p, q in zip(route, route[1:], strict=False):
             a, b = np.array(p.at_mm), np.array(q.at_mm)
             if p.body == q.body:
                 constant += float(np.linalg.norm(b - a))
                 continue
-            j = len(crossing)
+            j = len(spans)
             around = next((w for w in wrap if w.hinge == hinge_names[j]), None)
             local = [pair[j][0] @ (x - pair[j][1]) for x in (a, b)]
-            crossing.append(_crossing(local[0], local[1], around))
+            spans.append(_crossing(local[0], local[1], around))
             marks += local
-        rows.append(crossing)
+        rows.append(spans)
         constants.append(constant)
         ends.append(marks)
     table = np.array(rows)  # (d, 2, 6)
     keys = ("ra_mm", "rb_mm", "gap_rad", "sense", "radius_mm", "rise_mm")
-    return Crossing(**{k: table[..., i] for i, k in enumerate(keys)}), np.array(constants), ends
+    return crossing(**{k: table[..., i] for i, k in enumerate(keys)}), np.array(constants), ends
 
 
 def _crossing(a: Floats, b: Floats, wrap: Wrap | None) -> tuple[float, ...]:

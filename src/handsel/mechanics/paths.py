@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -35,16 +35,34 @@ class Crossing:
     sense: Floats  # +1: the gap opens with positive rotation (back), -1: it closes (palm side)
     radius_mm: Floats  # cylinder; 0 for none
     rise_mm: Floats
+    onset_rad: Floats  # gap beyond which the line bears on the cylinder; infinite without one
+    tangents_mm: Floats  # both tangents together, once it does
 
     def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Crossing:
-        return Crossing(
-            ra_mm=self.ra_mm[rows],
-            rb_mm=self.rb_mm[rows],
-            gap_rad=self.gap_rad[rows],
-            sense=self.sense[rows],
-            radius_mm=self.radius_mm[rows],
-            rise_mm=self.rise_mm[rows],
-        )
+        return Crossing(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
+
+
+def crossing(
+    *, ra_mm: Floats, rb_mm: Floats, gap_rad: Floats, sense: Floats, radius_mm: Floats, rise_mm: Floats
+) -> Crossing:
+    """Spans from their measures, with what the wrap needs worked out once.
+
+    Parameters: as the fields of Crossing; arrays of one shape.    Returns: Crossing.
+    Source: tangents to a circle from outside points.
+    """
+    r = radius_mm
+    onset = np.arccos(np.minimum(r / ra_mm, 1.0)) + np.arccos(np.minimum(r / rb_mm, 1.0))
+    tangents = np.sqrt(np.maximum(ra_mm**2 - r * r, 0.0)) + np.sqrt(np.maximum(rb_mm**2 - r * r, 0.0))
+    return Crossing(
+        ra_mm=ra_mm,
+        rb_mm=rb_mm,
+        gap_rad=gap_rad,
+        sense=sense,
+        radius_mm=r,
+        rise_mm=rise_mm,
+        onset_rad=np.where(r > 0.0, onset, np.inf),
+        tangents_mm=tangents,
+    )
 
 
 def crossing_length(c: Crossing, angle_rad: Floats) -> Curve:
@@ -64,9 +82,8 @@ def crossing_length(c: Crossing, angle_rad: Floats) -> Curve:
     slope = product * sine / flat
     bend = (product * cosine - slope * slope) / flat
     if c.radius_mm.any():
-        onset, tangents = _wrap_onset(c)
-        wrapped = gap > onset
-        flat = np.where(wrapped, tangents + c.radius_mm * (gap - onset), flat)
+        wrapped = gap > c.onset_rad
+        flat = np.where(wrapped, c.tangents_mm + c.radius_mm * (gap - c.onset_rad), flat)
         slope = np.where(wrapped, c.radius_mm, slope)
         bend = np.where(wrapped, 0.0, bend)
     length = np.sqrt(flat * flat + c.rise_mm**2)
@@ -75,18 +92,9 @@ def crossing_length(c: Crossing, angle_rad: Floats) -> Curve:
     return Curve(length, c.sense * along, bend)
 
 
-def _wrap_onset(c: Crossing) -> tuple[Floats, Floats]:
-    """Gap angle beyond which the line bears on the cylinder, and the two tangents' length."""
-    r = c.radius_mm
-    onset = np.arccos(np.minimum(r / c.ra_mm, 1.0)) + np.arccos(np.minimum(r / c.rb_mm, 1.0))
-    tangents = np.sqrt(np.maximum(c.ra_mm**2 - r * r, 0.0)) + np.sqrt(np.maximum(c.rb_mm**2 - r * r, 0.0))
-    return np.where(r > 0.0, onset, np.inf), tangents
-
-
 def wrap_angle(c: Crossing, angle_rad: Floats) -> Floats:
     """Arc over which each span bears on its cylinder [rad]; 0 where it clears."""
-    onset, _ = _wrap_onset(c)
-    return np.maximum(c.gap_rad + c.sense * angle_rad - onset, 0.0)
+    return np.maximum(c.gap_rad + c.sense * angle_rad - c.onset_rad, 0.0)
 
 
 class WristSpan(NamedTuple):
