@@ -432,6 +432,24 @@ BROKEN: dict[str, tuple[Change, str, str, str]] = {
         'place 2 of the cord of the index is only 33.30 mm from the axis of "wrist"',
         "smaller",
     ),
+    "wrap on the far side": (
+        lambda d: named(d, "elastic", "index")["wraps"][0].update(side="palm"),
+        'wraps 1 "index_knuckle", radius_mm',
+        'passes the axis of "index_knuckle" 6.0 mm on its back side',
+        "check the hinge's axis",
+    ),
+    "knuckle the wrong way round": (
+        put("hinge", "index_knuckle", "axis", [0.0, -1.0, 0.0]),
+        'wraps 1 "index_knuckle", radius_mm',
+        'passes the axis of "index_knuckle" 6.0 mm on its palm side',
+        "Positive turns are flexion",
+    ),
+    "wrist the wrong way round": (
+        put("hinge", "wrist", "axis", [0.0, -1.0, 0.0]),
+        "wrist_barrel_radius_mm",
+        'the cord of the index passes the axis of "wrist" 22.0 mm on its palm side',
+        "extension at the wrist",
+    ),
     "eyelet on one leg": (
         put("cord", "thumb_cord", "eyelet_turn_deg", 180.0),
         '"thumb_cord", eyelet_turn_deg',

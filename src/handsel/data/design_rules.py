@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import dist, hypot
+from math import dist, hypot, sqrt
 from pathlib import Path
 from typing import Any
 
 from handsel.data.design_tables import DesignTables, ElasticTable, LegTable
 from handsel.data.places import near, place
+from handsel.design.model import Vec3
 from handsel.errors import BadFile
 
 # name, parent, child of the hinges that every hand has; body that each slide carries
@@ -47,6 +48,14 @@ class Sheet:
         names = list(names)
         if name not in names:
             raise self.bad(loc, f'there is no {kind} called "{name}"', near(name, names))
+
+
+def unit(v: Vec3) -> Vec3:
+    """The same direction, one long."""
+    length = sqrt(v[0] ** 2 + v[1] ** 2 + v[2] ** 2)
+    if abs(length - 1.0) < 1e-12:
+        return v  # so that a design written out and read again is the same to the last bit
+    return (v[0] / length, v[1] / length, v[2] / length)
 
 
 def check_structure(s: Sheet) -> None:

@@ -7,11 +7,12 @@ Each step stays on one body or crosses the one hinge between two neighbours.
 
 from __future__ import annotations
 
-from math import dist, hypot, sqrt
+from math import dist, hypot
 
-from handsel.data.design_rules import SLIDE_BODIES, Loc, Sheet
+from handsel.data.design_rules import SLIDE_BODIES, Loc, Sheet, unit
 from handsel.data.design_tables import HingeTable, LegTable, RoutePointTable, WrapTable
 from handsel.data.places import near
+from handsel.design.model import Vec3
 
 MIN_STEP_MM = 0.01  # nearer than this, two places of a line are one
 CLEAR_RATIO = 1.001  # of a place's distance to the radius that it must stay outside of
@@ -28,7 +29,7 @@ def check_lines(s: Sheet) -> None:
             loc: Loc = ("cord", c, "leg", g)
             _route(s, loc, leg.digit, leg.points, from_cuff=True)
             _wraps(s, loc, leg.digit, leg.points, leg.wraps)
-            _barrel(s, loc, leg)
+            _barrel(s, leg)
         _eyelet(s, c)
     for e, elastic in enumerate(s.tables.elastic):
         _route(s, ("elastic", e), elastic.digit, elastic.points, from_cuff=False)
@@ -129,51 +130,53 @@ def _wraps(s: Sheet, loc: Loc, digit: str, points: Points, wraps: tuple[WrapTabl
             raise s.bad((*at, "hinge"), what, near(wrap.hinge, own))
         if wrap.hinge in [x.hinge for x in wraps[:w]]:
             raise s.bad(at, "this hinge has a cylinder already", "Keep one cylinder for each hinge.")
-        hinge = own[wrap.hinge]
+        hinge, key = own[wrap.hinge], (*at, "radius_mm")
         for k, (p, q) in enumerate(zip(points, points[1:], strict=False)):
-            if q.body == hinge.child and p.body == hinge.parent:
-                _outside(s, at, hinge, wrap.radius_mm, "radius_mm", [(k, p), (k + 1, q)])
+            if (p.body, q.body) == (hinge.parent, hinge.child):
+                _bears(s, key, hinge, wrap.radius_mm, wrap.side, (k, p, q), "the line")
 
 
-def _barrel(s: Sheet, loc: Loc, leg: LegTable) -> None:
+def _barrel(s: Sheet, leg: LegTable) -> None:
     wrist = next(h for h in s.tables.hinge if h.name == "wrist")
-    ends = list(enumerate(leg.points[:2]))
-    _outside(s, (), wrist, s.tables.wrist_barrel_radius_mm, "wrist_barrel_radius_mm", ends, of=loc)
+    loc, radius_mm = ("wrist_barrel_radius_mm",), s.tables.wrist_barrel_radius_mm
+    first, second = leg.points[:2]
+    if radius_mm > 0:
+        _bears(s, loc, wrist, radius_mm, "back", (0, first, second), f"the cord of the {leg.digit}")
 
 
-def _outside(
+def _bears(
     s: Sheet,
-    at: Loc,
+    loc: Loc,
     hinge: HingeTable,
     radius_mm: float,
-    key: str,
-    ends: list[tuple[int, RoutePointTable]],
-    of: Loc = (),
+    side: str,
+    step: tuple[int, RoutePointTable, RoutePointTable],
+    line: str,
 ) -> None:
-    """A line cannot begin inside the cylinder that it bears on."""
-    for k, p in ends:
-        away = axis_distance_mm(hinge, p)
+    """Both places stand outside the cylinder, and the line passes it on the side that it is to bear on."""
+    k, p, q = step
+    a, b, axis = _across(hinge, p), _across(hinge, q), unit(hinge.axis)
+    for place, away in ((k + 1, hypot(*a)), (k + 2, hypot(*b))):
         if away < CLEAR_RATIO * radius_mm:
-            line = "the line" if not of else f"the cord of the {_digit_at(s, of)}"
-            raise s.bad(
-                (*at, key),
-                f"it is {radius_mm:g}, but place {k + 1} of {line} is only {away:.2f} mm from the axis of "
-                f'"{hinge.name}", inside this cylinder',
-                "Make the radius smaller or move the place outward.",
-            )
+            what = f"it is {radius_mm:g}, but place {place} of {line} is only {away:.2f} mm from the axis of "
+            do = "Make the radius smaller or move the place outward."
+            raise s.bad(loc, f'{what}"{hinge.name}", inside this cylinder', do)
+    turn = a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]
+    back = sum(x * y for x, y in zip(turn, axis, strict=True)) / max(dist(a, b), MIN_STEP_MM)
+    past = back if side == "back" else -back
+    if past < -radius_mm / 2:  # a cylinder that sticks out past the places is fine, the far side is not
+        other = "palm" if side == "back" else "back"
+        what = f'hand straight, {line} passes the axis of "{hinge.name}" {-past:.1f} mm on its {other} side, '
+        do = "Positive turns are flexion, or extension at the wrist: check the hinge's axis and the places."
+        raise s.bad(loc, f"{what}not on the {side}, where it is to bear", do)
 
 
-def _digit_at(s: Sheet, loc: Loc) -> str:
-    _, c, _, g = loc
-    return s.tables.cord[int(c)].leg[int(g)].digit
-
-
-def axis_distance_mm(hinge: HingeTable, p: RoutePointTable) -> float:
-    """How far a place is from the line of a hinge's axis."""
-    a, length = hinge.axis, hypot(*hinge.axis)
+def _across(hinge: HingeTable, p: RoutePointTable) -> Vec3:
+    """From a hinge's axis, square to it, to a place."""
+    axis = unit(hinge.axis)
     d = [x - o for x, o in zip(p.at_mm, hinge.origin_mm, strict=True)]
-    along = sum(x * y for x, y in zip(a, d, strict=True)) / length
-    return sqrt(max(sum(x * x for x in d) - along * along, 0.0))
+    along = sum(x * y for x, y in zip(axis, d, strict=True))
+    return (d[0] - along * axis[0], d[1] - along * axis[1], d[2] - along * axis[2])
 
 
 def _eyelet(s: Sheet, c: int) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from math import sqrt
 from pathlib import Path
 from typing import Any
 
 from handsel.data.checked import checked
-from handsel.data.design_rules import Sheet, check_structure
+from handsel.data.design_rules import Sheet, check_structure, unit
 from handsel.data.design_tables import (
     FORMAT,
     CordTable,
@@ -38,7 +37,6 @@ from handsel.design.model import (
     RoutePoint,
     Slide,
     TagPad,
-    Vec3,
     Wrap,
 )
 from handsel.errors import BadFile
@@ -108,14 +106,6 @@ def _format_and_unit(data: dict[str, Any], path: Path) -> None:
             do="Multiply every length by the number of millimetres in that unit (an inch has 25.4), then "
             'write length_unit = "mm". Nothing is converted on a guess.',
         )
-
-
-def unit(v: Vec3) -> Vec3:
-    """The same direction, one long."""
-    length = sqrt(v[0] ** 2 + v[1] ** 2 + v[2] ** 2)
-    if abs(length - 1.0) < 1e-12:
-        return v  # so that a design written out and read again is the same to the last bit
-    return (v[0] / length, v[1] / length, v[2] / length)
 
 
 def design_of(t: DesignTables) -> Design:
