@@ -14,7 +14,11 @@ from handsel import __version__
 from handsel.errors import HandselError
 
 # verb -> module that holds it as `command`, and the line that `handsel --help` shows for it
-COMMANDS: dict[str, tuple[str, str]] = {}
+COMMANDS: dict[str, tuple[str, str]] = {
+    "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
+    "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
+    "schema": ("handsel.cli.schema", "Print the JSON Schema of a file format."),
+}
 
 BAD_INPUT = 2  # exit status; 0 is conforming, 1 not conforming or undecided
 

@@ -6,13 +6,19 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from handsel.data.assessment_tables import AssessmentsTable
+from handsel.data.case_tables import CaseTables
 from handsel.data.design_tables import DesignTables
 from handsel.data.places import near, shown_plain
+from handsel.data.protocol_tables import ProtocolTables
 from handsel.errors import HandselError
 
 # One line for each format; the schema needs nothing else.
 FORMATS: dict[str, type[BaseModel]] = {
     "design": DesignTables,
+    "protocol": ProtocolTables,
+    "case": CaseTables,
+    "assessment": AssessmentsTable,
 }
 
 

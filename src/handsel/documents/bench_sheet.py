@@ -11,13 +11,20 @@ from typing import Any
 from handsel.design.model import Design
 from handsel.documents.drawing import closing_view, hand_view
 from handsel.documents.svg import PAGE_FONT, printable
-from handsel.documents.wording import COVERAGE, DEFERS, decision_words, prediction_rows, why
+from handsel.documents.wording import (
+    COVERAGE,
+    DEFERS,
+    decision_words,
+    grouped,
+    prediction_rows,
+    recheck_rows,
+    why,
+)
 from handsel.errors import Unsolved
 from handsel.rework.result import Assessment, FixKind
 
 TEMPLATE = Path(__file__).with_name("bench_sheet.typ")
 LONGEST_WORD = 28  # longer ones may break anywhere
-SEVERITY = {"critical": "critical", "major": "major", "minor": "minor"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,10 +91,10 @@ def _page(design: Design, a: Assessment, room: _Room) -> dict[str, Any]:
     hand = case.hand
     decision, chance = decision_words(a)
     steps = fix.steps or (() if fix.kind is FixKind.NOTHING else (fix.sentence,))
-    again = _again([(f"{r.title} ({r.place})" if r.place else r.title, r.reason) for r in a.recheck])
+    again = _again(recheck_rows(a))
     known = {r.id for r in a.recheck}
     left = [x for x in a.inspection.open_items if x.id not in known or x.status == "does not conform"]
-    open_items = [(f"{x.called}", f"{x.severity}, {why(x)}") for x in left]
+    open_items = [(g.called, f"{g.first.severity}, {why(g.first)}") for g in grouped(left)]
     cautions = list(dict.fromkeys((*fix.cautions, *a.cautions)))
     return {
         "title": cut(f"{hand.code} {hand.serial}", 80),

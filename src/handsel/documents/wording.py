@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from handsel.inspection.result import Item
 from handsel.metrology.quantity import Quantity, expanded, plus_minus, with_unit
 from handsel.rework.result import Assessment, Estimate, SlideMove
 
 DEFERS = (
-    "This page judges the hand, not the person who will wear it. Local rules and people licensed to judge "
-    "come first; it does not show that anything conforms to a law or standard. If your eyes disagree with it, "
-    "stop and have someone else look."
+    "This judges the hand, not the person who will wear it. Local rules and people licensed to judge "
+    "come first; it does not show that anything conforms to a law or standard. If your eyes disagree "
+    "with it, stop and have someone else look."
 )
 COVERAGE = "± holds the true value in 95 of 100 such hands."
 WHOLE = {
@@ -99,6 +100,32 @@ def move_words(move: SlideMove) -> str:
     return ", ".join(said)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grouped:
+    """Items that are alike but for their place, said once."""
+
+    first: Item
+    places: tuple[str, ...]
+
+    @property
+    def called(self) -> str:
+        """Title with its places, for a list."""
+        named = ", ".join(p for p in self.places if p)
+        return f"{self.first.title} ({named})" if named else self.first.title
+
+
+def grouped(items: Sequence[Item]) -> tuple[Grouped, ...]:
+    """The same finding at several places as one entry, at the place of its first.
+
+    Parameters: items, in the order to keep.    Returns: entries.    Raises: nothing.
+    Valid for: any items.    Source: own rule.    Checked by: unit/test_documents.py
+    """
+    found: dict[tuple[str, str, str], list[Item]] = {}
+    for x in items:
+        found.setdefault((x.id, x.status, x.reason), []).append(x)
+    return tuple(Grouped(first=same[0], places=tuple(x.place for x in same)) for same in found.values())
+
+
 def why(item: Item) -> str:
     """The reason of an open item, short: without what its status says already.
 
@@ -139,3 +166,18 @@ def prediction_rows(a: Assessment) -> Sequence[tuple[str, str, str]]:
         ("thumb pin can still go back", pins[0], pins[1]),
     ]
     return rows if after is not None else [(w, n, "") for w, n, _ in rows]
+
+
+def recheck_rows(a: Assessment) -> list[tuple[str, str]]:
+    """What to look at again, one row for each title and reason, with all its places.
+
+    Parameters: a.    Returns: title and reason of each row.    Raises: nothing.
+    Valid for: any assessment.    Source: own rule.    Checked by: unit/test_documents.py
+    """
+    places: dict[tuple[str, str], list[str]] = {}
+    for r in a.recheck:
+        places.setdefault((r.title, r.reason), []).append(r.place)
+    return [
+        (f"{title} ({', '.join(named)})" if (named := [p for p in at if p]) else title, reason)
+        for (title, reason), at in places.items()
+    ]
