@@ -187,7 +187,7 @@ def compatible(found: LengthPosterior, wanted: Wanted, protocol: Protocol) -> Fi
     Checked by: unit/test_assessment.py
     """
     good = (found.bar_deg >= wanted.least_deg) & (found.lead_deg <= wanted.lead_limit_deg)
-    p, accept = float(found.weight @ good), protocol.accept("major")
+    p, accept = min(1.0, float(found.weight @ good)), protocol.accept("major")
     verdict = Verdict.UNDECIDED
     if p >= accept:
         verdict = Verdict.CONFORMS

@@ -101,11 +101,13 @@ def _moving(
     kind: FixKind, o: Outcome, design: Design, protocol: Protocol, chooser: Chooser, after: Prediction | None
 ) -> Fix:
     new = tuple(_new_cord(c, design, chooser) for c in o.new_cords)
-    cut = [f"cut the {n.title} {n.cut_length_mm:.0f} mm long" for n in new]
+    cut = [f"cut the new {n.title} to {n.cut_length_mm:.0f} mm" for n in new]
     orders = [turns_words(o.turns), pin_words(o.pin_mm)]
     if new:
-        replace = f"replace the {listed([n.title for n in new])}"
-        sentence = joined([replace, listed(cut), *orders, f"work the knots in, {WORK_AND_READ}"])
+        replace = (
+            f"replace {listed([f'the {n.title} (cut the new one to {n.cut_length_mm:.0f} mm)' for n in new])}"
+        )
+        sentence = joined([replace, *orders, f"work the knots in, {WORK_AND_READ}"])
     else:
         sentence = joined([*orders, WORK_AND_READ])
     ids = _rework_ids(o, design, protocol)

@@ -106,7 +106,8 @@ class Chooser:
                 # New loops are cut for the screws at their forward end.
                 turns = self._forward() if loops else self._best_turns(excess)
                 new_thumb = self.found.map.alone in chosen
-                pin = _on_grid(-self.pin_now) if new_thumb else self._best_pin(excess, turns)
+                in_line = 0.0 if abs(self.pin_now) < 2 * PIN_STEP_MM else _on_grid(-self.pin_now)
+                pin = in_line if new_thumb else self._best_pin(excess, turns)
                 yield self.after(turns, pin, chosen)
 
     def after(self, turns: float, pin_mm: float, new: tuple[int, ...] = ()) -> Outcome:
@@ -137,8 +138,8 @@ class Chooser:
             lead_deg=lead,
             bar_deg=bar,
             tilt_deg=tilt,
-            p_success=float(f.weight @ good),
-            p_level=float(f.weight @ (np.abs(tilt) <= w.tilt_limit_deg)),
+            p_success=min(1.0, float(f.weight @ good)),
+            p_level=min(1.0, float(f.weight @ (np.abs(tilt) <= w.tilt_limit_deg))),
         )
 
     def finished_mm(self, cord: int) -> float:
@@ -146,9 +147,14 @@ class Chooser:
         return nominal_length_mm(self.design, cord) + self._aim_mm(cord)
 
     def turn_choices(self) -> Floats:
-        """Turns of both screws that can be asked for, in half turns, forward ones included."""
+        """Turns of both screws that can be asked for, in half turns, forward ones included.
+
+        Screws that stand in further than is allowed come all the way forward, or cords are replaced.
+        """
         last = min(ALLOWED_TURNS, (self.tension.max_mm - self.tension.min_mm) / self.pitch)
         first = self._forward()
+        if self.turns_now > ALLOWED_TURNS + HALF_TURN:
+            return np.array([first])
         count = int(np.floor((last - self.turns_now - first) / HALF_TURN + 1e-9))
         return np.asarray(first + HALF_TURN * np.arange(max(count, 0) + 1), dtype=np.float64)
 
