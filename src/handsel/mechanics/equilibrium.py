@@ -16,6 +16,7 @@ TOLERANCE_NMM = 1.0e-3  # largest torque left over; a fingertip's touch is a tho
 STEP_THETA_RAD = 0.06  # caps keep the descent in the valley that it starts in
 STEP_RAD = 0.25
 MOST_STEPS = 120
+MANY = 200  # systems from which one factorisation across the batch is quicker
 SHED_SHARE = 0.15  # solved rows leave the batch when they are this many: copying the rest costs too
 KINK_MM, KINK_RAD = 2.0e-3, 2.0e-4  # nearer to a kink than this, a step may cross it
 
@@ -168,11 +169,7 @@ def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
     """Descent steps (n, size) with caps; where a Hessian is not positive definite its eigenvalues are."""
     first = 1 if hold_wrist else 0
     g, h = gradient[:, first:], hessian[:, first:, first:]
-    try:
-        step = -np.linalg.solve(h, g[..., None])[..., 0]
-        good = np.isfinite(step).all(-1) & ((g * step).sum(-1) < 0.0) & _positive(h)
-    except np.linalg.LinAlgError:
-        step, good = np.zeros_like(g), np.zeros(len(g), dtype=bool)
+    step, good = _solve(h, -g)
     bad = np.flatnonzero(~good & (np.abs(g).max(-1) > 0.0))
     if len(bad):
         values, vectors = np.linalg.eigh(h[bad])
@@ -186,10 +183,31 @@ def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
     return whole
 
 
-def _positive(h: Floats) -> NDArray[np.bool_]:
-    """Whether each symmetric matrix is positive definite: by Cholesky, all at once when it works."""
-    try:
-        np.linalg.cholesky(h)
-    except np.linalg.LinAlgError:
-        return np.asarray(np.linalg.eigvalsh(h)[:, 0] > 0.0)
-    return np.ones(len(h), dtype=bool)
+def _solve(h: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Solutions of h x = right, and which h are positive definite.
+
+    A few systems go to LAPACK one by one; many go through one factorisation L D L' across the batch.
+    """
+    n, size = right.shape
+    if n < MANY:
+        try:
+            np.linalg.cholesky(h)
+            return np.linalg.solve(h, right[..., None])[..., 0], np.ones(n, dtype=bool)
+        except np.linalg.LinAlgError:
+            pass
+    a = np.ascontiguousarray(h.transpose(1, 2, 0))
+    x = np.ascontiguousarray(right.T)
+    good = np.ones(n, dtype=bool)
+    for k in range(size):
+        pivot = a[k, k]
+        good &= pivot > 0.0
+        pivot = np.where(pivot > 0.0, pivot, 1.0)
+        below = np.where(good, a[k + 1 :, k] / pivot, 0.0)  # a failed system is left alone
+        for i in range(size - k - 1):
+            a[k + 1 + i, k + 1 :] -= below[i] * a[k, k + 1 :]
+        x[k + 1 :] -= below * x[k]
+        x[k] /= pivot
+        a[k, k + 1 :] = np.where(good, a[k, k + 1 :] / pivot, 0.0)
+    for k in range(size - 2, -1, -1):
+        x[k] -= np.einsum("in,in->n", a[k, k + 1 :], x[k + 1 :])
+    return x.T.copy(), good

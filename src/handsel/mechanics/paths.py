@@ -122,6 +122,16 @@ class WristLegs:
     odd: Floats  # (n, d, 3)
     barrel_mm: Floats  # (n, 1)
 
+    def legs(self, which: NDArray[np.bool_]) -> WristLegs:
+        """Some of the legs, of all hands."""
+        return WristLegs(
+            guide=self.guide[:, which],
+            centre=self.centre[:, which],
+            even=self.even[:, which],
+            odd=self.odd[:, which],
+            barrel_mm=self.barrel_mm,
+        )
+
     def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> WristLegs:
         return WristLegs(
             guide=self.guide[rows],

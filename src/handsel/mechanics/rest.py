@@ -15,10 +15,12 @@ from handsel.mechanics.paths import crossing_length, wrist_length
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+JUST_TAUT_RAD = 2.0e-4  # where a descent begins: the cord that will hold already counts
 LIFT_RAD = np.radians(70.0)  # "well above": where the cuff is let down from
 PRESS_RAD = np.radians(4.0)  # how far below the last cord's tautness the cuff is pressed first
 MOVED_RAD = np.radians(3.0)  # a digit that has visibly moved
 DOWN_STEPS, UP_STEPS, MORE_STEPS = 3, 7, 8
+START_RAD, TAUT_STEP_RAD, MOST_TAUT_STEPS = np.radians(36.0), 1e-7, 12
 TAUT_N = 0.02  # a cord that springs back under a fingertip
 
 
@@ -45,48 +47,61 @@ class Rest:
 def taut_angles(m: Model) -> tuple[Floats, Floats]:
     """Wrist angle at which each cord just comes taut with digits straight, and the bar's tilt there.
 
+    Parameters: m, n hands.
     Returns: theta : (n, c) float [rad], psi : (n,) float [rad]. Cords that share the bar share its
         angle: the bar tilts until both are taut, or to its stop, where the shorter one holds.
     Source: Newton on path length minus cord length, which falls steadily as the cuff rises.
     """
     n, d = len(m), m.hinge_low_rad.shape[0]
     straight = crossing_length(m.flexor, np.broadcast_to(m.hinge_low_rad, (n, d, 2))).length.sum(-1)
-    member = (m.cord_of_leg[:, None] == np.arange(m.cord_free_mm.shape[1])).astype(float)
     on_bar = np.unique(m.cord_of_leg[(m.wrist.even != 0.0).any((0, 2))])
-    single = np.setdiff1d(np.arange(member.shape[1]), on_bar)
-    low, high = m.wrist_range_rad
-
-    def stretches(theta: Floats, psi: Floats) -> tuple[Floats, Floats, Floats]:
-        span = wrist_length(m.wrist, theta, psi)
-        return (
-            (span.length + straight) @ member - m.cord_free_mm,
-            span.by_theta @ member,
-            span.by_psi @ member,
-        )
-
-    result = np.full((n, member.shape[1]), high)
-    for c in single:
-        theta = np.full(n, np.radians(36.0))
-        for _ in range(7):
-            x, slope, _ = stretches(theta, np.zeros(n))
-            theta = np.clip(theta - x[:, c] / np.minimum(slope[:, c], -1.0), low, high)
-        result[:, c] = theta
-    theta, psi = np.full(n, np.radians(36.0)), np.zeros(n)
-    for _ in range(9):
-        x, slope, by_psi = stretches(theta, psi)
-        if len(on_bar) == 2:
-            i, j = on_bar
-            psi = np.clip(
-                psi - (x[:, i] - x[:, j]) / _away_from_zero(by_psi[:, i] - by_psi[:, j]),
-                -m.bar_limit_rad,
-                m.bar_limit_rad,
-            )
-            x, slope, _ = stretches(theta, psi)
-        longest = on_bar[np.argmax(x[:, on_bar], 1)]
-        pick = np.arange(n), longest
-        theta = np.clip(theta - x[pick] / np.minimum(slope[pick], -1.0), low, high)
+    result = np.empty((n, m.cord_free_mm.shape[1]))
+    for c in np.setdiff1d(np.arange(result.shape[1]), on_bar):
+        result[:, c] = _single_taut(m, straight, int(c))
+    theta, psi = _bar_taut(m, straight, on_bar)
     result[:, on_bar] = theta[:, None]
     return result, psi
+
+
+def _single_taut(m: Model, straight: Floats, c: int) -> Floats:
+    """Wrist angle at which one cord of the cuff comes taut; (n,) [rad]."""
+    mine = m.cord_of_leg == c
+    legs, fixed = m.wrist.legs(mine), straight[:, mine].sum(-1) - m.cord_free_mm[:, c]
+    theta, level = np.full(len(m), START_RAD), np.zeros(len(m))
+    for _ in range(MOST_TAUT_STEPS):
+        span = wrist_length(legs, theta, level)
+        slope = np.minimum(span.by_theta.sum(-1), -1.0)
+        step = (span.length.sum(-1) + fixed) / slope
+        theta = np.clip(theta - step, *m.wrist_range_rad)
+        if np.abs(step).max() < TAUT_STEP_RAD:
+            break
+    return theta
+
+
+def _bar_taut(m: Model, straight: Floats, cords: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Wrist angle and tilt at which the cords of the bar come taut together; (n,) each [rad]."""
+    mine = np.isin(m.cord_of_leg, cords)
+    legs = m.wrist.legs(mine)
+    member = (m.cord_of_leg[mine][:, None] == cords).astype(float)
+    fixed = straight[:, mine] @ member - m.cord_free_mm[:, cords]
+    theta, psi = np.full(len(m), START_RAD), np.zeros(len(m))
+    rows = np.arange(len(m))
+    for _ in range(MOST_TAUT_STEPS):
+        span = wrist_length(legs, theta, psi)
+        x, by_theta, by_psi = span.length @ member + fixed, span.by_theta @ member, span.by_psi @ member
+        tilt = psi
+        if len(cords) == 2:
+            det = _away_from_zero(by_theta[:, 0] * by_psi[:, 1] - by_theta[:, 1] * by_psi[:, 0])
+            tilt = psi - (by_theta[:, 0] * x[:, 1] - by_theta[:, 1] * x[:, 0]) / det
+            tilt = np.clip(tilt, -m.bar_limit_rad, m.bar_limit_rad)
+        ahead = x + by_psi * (tilt - psi)[:, None]  # stretch once the bar has tilted
+        pick = rows, np.argmax(ahead, 1)
+        step = ahead[pick] / np.minimum(by_theta[pick], -1.0)
+        done = max(float(np.abs(step).max()), float(np.abs(tilt - psi).max())) < TAUT_STEP_RAD
+        theta, psi = np.clip(theta - step, *m.wrist_range_rad), tilt
+        if done:
+            break
+    return theta, psi
 
 
 def _away_from_zero(x: Floats) -> Floats:
@@ -98,7 +113,7 @@ def straight_pose(m: Model, theta: Floats, psi: Floats) -> Floats:
     n, d = len(m), m.hinge_low_rad.shape[0]
     q = np.zeros((n, 2 + 2 * d))
     q[:, 0], q[:, 1] = theta, psi
-    q[:, 2:] = np.broadcast_to(m.hinge_low_rad.reshape(-1), (n, 2 * d))
+    q[:, 2:] = m.hinge_low_rad.reshape(-1) - 1e-6  # on the stops, so that they count at once
     return q
 
 
@@ -111,7 +126,7 @@ def rest_lowered(m: Model, *, friction: bool = True) -> Rest:
     Checked by: independent/test_rest.py
     """
     theta, psi = taut_angles(m)
-    start = np.minimum(theta.max(-1) + 1e-4, m.wrist_range_rad[1])
+    start = np.minimum(theta.max(-1) - JUST_TAUT_RAD, m.wrist_range_rad[1])
     sliders = None
     held = np.zeros(len(m), dtype=bool)
     if friction:
