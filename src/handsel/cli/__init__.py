@@ -15,6 +15,7 @@ from handsel.errors import HandselError
 
 # verb -> module that holds it as `command`, and the line that `handsel --help` shows for it
 COMMANDS: dict[str, tuple[str, str]] = {
+    "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
     "schema": ("handsel.cli.schema", "Print the JSON Schema of a file format."),

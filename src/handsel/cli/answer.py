@@ -18,8 +18,10 @@ from handsel.documents.wording import (
     Grouped,
     decision_words,
     grouped,
+    headline,
     percent,
     prediction_rows,
+    reason,
     recheck_rows,
 )
 from handsel.errors import HandselError
@@ -34,7 +36,7 @@ def show_answer(out: Console, path: Path, a: Assessment, *, brief: bool, show_al
     """Print an assessment: the sentence first, details after it."""
     sign = signs(out)
     most = len(a.inspection.items) + len(a.recheck) if show_all else FEWER if brief else FEW
-    out.print(_plain(a.sentence, "bold"))
+    out.print(_plain(headline(a), "bold"))
     decision, chance = decision_words(a)
     line = Text(f"{decision}", style=COLOUR[a.inspection.whole])
     line.append(f" {sign['dot']} {shown_plain(chance)}" if chance else "", style="default")
@@ -96,14 +98,15 @@ def _reasons(out: Console, a: Assessment, sign: dict[str, str], most: int) -> No
         _head(out, "Why")
         _rows(
             out,
-            [(sign[MARK.get(g.first.status, "open")], _titled(g), g.first.reason) for g in ordered[:most]],
+            [(sign[MARK.get(g.first.status, "open")], _titled(g), reason(g.first)) for g in ordered[:most]],
         )
         _more(out, len(ordered) - most, " (--all lists them)")
         return
-    measured = sorted((x for x in i.items if x.decision is not None), key=lambda x: x.p_conform or 0.0)
+    numbers = (x for x in i.items if x.decision is not None)
+    measured = sorted(numbers, key=lambda x: (x.id != "worked-rest-angle", x.p_conform or 0.0))
     if measured:
-        _head(out, "Why: the least certain first")
-        _rows(out, [(sign["yes"], x.called, x.reason) for x in measured[:most]])
+        _head(out, "Why")
+        _rows(out, [(sign["yes"], x.called, reason(x)) for x in measured[:most]])
     others = sum(x.status == "conforms" and x.decision is None for x in i.items)
     if others:
         out.print(
@@ -115,9 +118,7 @@ def _reasons(out: Console, a: Assessment, sign: dict[str, str], most: int) -> No
 
 def _titled(g: Grouped) -> str:
     x = g.first
-    chance = (
-        f", {percent(x.p_conform)} likely to hold" if x.p_conform is not None and x.decision is None else ""
-    )
+    chance = f", {percent(x.p_conform)} likely" if x.p_conform is not None and x.decision is None else ""
     return f"{g.called} ({x.severity}, {x.status}{chance})"
 
 
@@ -160,7 +161,7 @@ def _fix(out: Console, a: Assessment) -> None:
         table.add_row(what, now, *([then] if after else []))
     out.print(table)
     p = a.fix.p_success
-    chance = f" Chance that angle and thumb then conform: {percent(p)}." if p is not None else ""
+    chance = f" Chance that angle and thumb then conform: {percent(p)}." if p is not None and after else ""
     out.print(Padding(_plain(COVERAGE + chance, "dim"), (0, 0, 0, 2), expand=False))
 
 
@@ -172,9 +173,9 @@ def _again(out: Console, a: Assessment, sign: dict[str, str], most: int) -> None
     shown = entries[: most + 2]
     reasons: set[str] = set()
     rows = []
-    for title, reason in shown:
-        rows.append((sign["box"], title, "" if reason in reasons else reason))
-        reasons.add(reason)
+    for title, because in shown:
+        rows.append((sign["box"], title, "" if because in reasons else because))
+        reasons.add(because)
     _rows(out, rows)
     _more(out, len(entries) - len(shown), " (on the page for the bench, or with --all)")
 

@@ -16,6 +16,8 @@ from handsel.documents.wording import (
     DEFERS,
     decision_words,
     grouped,
+    headline,
+    percent,
     prediction_rows,
     recheck_rows,
     why,
@@ -100,10 +102,10 @@ def _page(design: Design, a: Assessment, room: _Room) -> dict[str, Any]:
         "title": cut(f"{hand.code} {hand.serial}", 80),
         "hand": cut(f"{hand.code} · {hand.serial} · {hand.side} hand · {100 * hand.scale_ratio:.0f} %", 90),
         "seen": cut(f"{_stage(a)} · inspected {case.on.isoformat()} by {case.by}", 90),
-        "sentence": cut(a.sentence, 2 * room.text),
+        "sentence": cut(headline(a), 3 * room.text),
         "decision": decision,
         "chance": cut(chance, room.text),
-        "fix": cut(fix.sentence, 2 * room.text),
+        "fix": "" if fix.sentence in a.sentence else cut(fix.sentence, 2 * room.text),
         "steps": [cut(s, 2 * room.text) for s in steps[: room.steps] if s != fix.sentence],
         "steps_more": max(0, len(steps) - room.steps),
         "facts": [{"what": w, "now": n, "after": x} for w, n, x in prediction_rows(a)],
@@ -133,9 +135,9 @@ def _stage(a: Assessment) -> str:
 
 
 def _success(a: Assessment) -> str:
-    if a.fix.p_success is None:
+    if a.fix.p_success is None or a.fix.after is None:
         return ""
-    return f" Chance that angle and thumb then conform: {100 * a.fix.p_success:.0f} %."
+    return f" Chance that angle and thumb then conform: {percent(a.fix.p_success)}."
 
 
 def _again(rows: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

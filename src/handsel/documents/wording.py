@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handsel.inspection.result import Item
+from handsel.metrology.decision import Action, Settling
 from handsel.metrology.quantity import Quantity, expanded, plus_minus, with_unit
 from handsel.rework.result import Assessment, Estimate, SlideMove
 
@@ -15,6 +17,12 @@ DEFERS = (
     "with it, stop and have someone else look."
 )
 COVERAGE = "± holds the true value in 95 of 100 such hands."
+FIRST_WORDS = {
+    "release": "Good.",
+    "rework": "Not yet.",
+    "scrap part": "Not yet.",
+    "not decided yet": "Not decided yet.",
+}
 WHOLE = {
     "release": "Conforms",
     "rework": "Does not conform: rework",
@@ -30,6 +38,8 @@ def interval(e: Estimate) -> str:
     Valid for: any unit.    Source: JCGM 100:2008 7.2.6.    Checked by: unit/test_documents.py
     """
     half = (e.high - e.low) / 2.0
+    if e.unit == "deg":  # an angle of a hand is never read finer than a tenth
+        return minus(f"{round(e.value, 1) + 0.0:.1f}° ± {half:.1f}°")
     return minus(plus_minus(e.value, half, e.unit) if half > 0.0 else with_unit(f"{e.value:g}", e.unit))
 
 
@@ -39,12 +49,16 @@ def reading(q: Quantity) -> str:
     Parameters: q.    Returns: text such as "28.5° ± 1.6°".    Raises: nothing of its own.
     Valid for: any unit.    Source: JCGM 100:2008 6.2.1, 7.2.6.    Checked by: unit/test_documents.py
     """
-    return minus(plus_minus(q.value, expanded(q).U, q.unit))
+    half = expanded(q).U
+    if q.unit in ("deg", "mm", "percent", "turn"):
+        sign = {"deg": "°", "percent": " %"}.get(q.unit, f" {q.unit}")
+        return minus(f"{round(q.value, 1) + 0.0:.1f}{sign} ± {half:.1f}{sign}")
+    return minus(plus_minus(q.value, half, q.unit))
 
 
 def minus(text: str) -> str:
     """Text with a real minus sign before its numbers."""
-    return "−" + text[1:] if text.startswith("-") else text.replace(" -", " −")
+    return re.sub(r"(?<![\w)])-(?=\d)", "−", text)
 
 
 def percent(p: float) -> str:
@@ -58,29 +72,73 @@ def percent(p: float) -> str:
     return "under 1 %" if p < 0.005 else f"{100.0 * p:.0f} %"
 
 
-def decision_words(a: Assessment) -> tuple[str, str]:
-    """The decision in a few words, and the chance that it rests on.
+def headline(a: Assessment) -> str:
+    """The sentence with the decision in its first words, so that nobody reads an order as a pass.
 
-    Parameters: a.    Returns: decision and chance, the chance "" when nothing countable decided.
+    Parameters: a.    Returns: one or a few sentences.    Raises: nothing.    Valid for: any assessment.
+    Source: own wording.    Checked by: unit/test_documents.py
+    """
+    first = FIRST_WORDS["release" if a.conforms else a.inspection.whole]
+    told = a.sentence.casefold()
+    return a.sentence if told.startswith(("not yet", "not decided", "do not")) else f"{first} {a.sentence}"
+
+
+def decision_words(a: Assessment) -> tuple[str, str]:
+    """The decision in a few words, and what it rests on, with the probability where a number decided.
+
+    Parameters: a.    Returns: decision and ground, the ground "" when there is none to name.
     Raises: nothing.    Valid for: any assessment.    Source: own rule: the open item that weighs most
         speaks for a hand that does not pass, the least certain one for a hand that does.
     Checked by: unit/test_documents.py
     """
     i = a.inspection
     whole = WHOLE[i.whole]
-    if i.whole == "release" and a.conforms:
-        sure = [
-            x for x in i.items if x.p_conform is not None and x.status == "conforms" and x.severity != "minor"
-        ]
+    if a.conforms:
+        sure = [x for x in i.items if _told_by_number(x) and x.status == "conforms"]
         if not sure:
             return whole, ""
         least = min(sure, key=lambda x: x.p_conform or 0.0)
-        return whole, f"least certain: {least.called}, {percent(least.p_conform or 0.0)} sure"
-    heavy = next((x for x in i.open_items if x.p_conform is not None), None)
-    if heavy is None:
+        return whole, f"least certain: {least.called}, {percent(least.p_conform or 0.0)}"
+    wanted = ("undecided", "not seen") if i.whole == "not decided yet" else ("does not conform",)
+    heavy = [x for x in i.open_items if x.status in wanted and x.severity != "minor"]
+    number = next((x for x in heavy if _told_by_number(x)), None)
+    if number is not None and number.severity == heavy[0].severity:
+        return whole, f"{number.called}: {percent(number.p_conform or 0.0)} likely"
+    if i.whole == "not decided yet":
         n = sum(x.blocks for x in i.open_items)
-        return whole, f"{n} {'check' if n == 1 else 'checks'} open" if n else ""
-    return whole, f"{heavy.called}: {percent(heavy.p_conform or 0.0)} likely to hold"
+        return whole, f"{n} {'check' if n == 1 else 'checks'} open"
+    return whole, f"not so: {grouped(heavy)[0].called}" if heavy else ""
+
+
+def _told_by_number(x: Item) -> bool:
+    """Whether its probability says how near it is, not how often people err when they say no."""
+    return x.p_conform is not None and (x.decision is not None or x.hold_point == "")
+
+
+def reason(x: Item) -> str:
+    """Why an item stands as it does, numbers with their 95 % interval.
+
+    Parameters: x.    Returns: text.    Raises: nothing.    Valid for: any item.
+    Source: the item's decision.    Checked by: unit/test_documents.py
+    """
+    if x.decision is None or x.p_conform is None:
+        return minus(x.reason)
+    d = x.decision
+    limits = minus(str(d.limits)).replace(" percent", " %")
+    text = f"{reading(d.quantity)} (95 %), asked: {limits}; {percent(x.p_conform)} likely"
+    return text if x.settling is None else f"{text}. {_settled(x.settling)}"
+
+
+def _settled(s: Settling) -> str:
+    """What settles it. How far to move is said by the fix, for both slides at once."""
+    if s.action is not Action.MOVE_CLEAR:
+        return s.sentence
+    if s.readings is None:
+        because = f": {s.never_because}" if s.never_because else ""
+        return (
+            f"No number of further readings settles it{because}. Move it clear of the limit, then read again"
+        )
+    return "Moving it clear of the limit, and reading again after it, settles it soonest"
 
 
 def move_words(move: SlideMove) -> str:
@@ -126,13 +184,14 @@ def grouped(items: Sequence[Item]) -> tuple[Grouped, ...]:
     return tuple(Grouped(first=same[0], places=tuple(x.place for x in same)) for same in found.values())
 
 
-def why(item: Item) -> str:
-    """The reason of an open item, short: without what its status says already.
+def why(x: Item) -> str:
+    """The reason of an open item as the end of a line: no capital at its start.
 
-    Parameters: item.    Returns: text.    Raises: nothing.    Valid for: any item.
+    Parameters: x.    Returns: text.    Raises: nothing.    Valid for: any item.
     Source: own wording.    Checked by: unit/test_documents.py
     """
-    return item.reason[:1].lower() + item.reason[1:] if item.reason else item.status
+    text = reason(x) or x.status
+    return text[:1].lower() + text[1:]
 
 
 def prediction_rows(a: Assessment) -> Sequence[tuple[str, str, str]]:
@@ -159,7 +218,9 @@ def prediction_rows(a: Assessment) -> Sequence[tuple[str, str, str]]:
     ]
     if any(p is not None and p.closed_wrist_deg is not None for p in (now, after)):
         rows.append(both("thumb meets finger at", "closed_wrist_deg"))
-    turns = [f"{p.screw_turns_left:g} turns" if p is not None else "–" for p in (now, after)]
+    turns = [
+        f"{round(2.0 * p.screw_turns_left) / 2.0:g} turns" if p is not None else "–" for p in (now, after)
+    ]
     pins = [minus(f"{p.thumb_pin_left_mm:.1f} mm") if p is not None else "–" for p in (now, after)]
     rows += [
         ("screws can still go in", turns[0], turns[1]),
