@@ -235,7 +235,7 @@ def _fixed(design: Design) -> _Fixed:
     cuff, pin = _cuff_weight(design, axes, origin)
     pads = _pads(design, hinges)
     return _Fixed(
-        turns=_turns(legs, axes, origin, frames, spans),
+        turns=_turns(legs, axes, origin, frames, spans, [pair[0].child for pair in hinges]),
         guide=guide,
         moving=moving,
         on_bar=on_bar,
@@ -324,12 +324,13 @@ def _turns(
     origin: Floats,
     frames: list[list[tuple[Floats, Floats]]],
     spans: list[list[Floats]],
+    proximal: list[str],
 ) -> Turns:
     first, last, between, bone1, bone2 = [], [], [], [], []
-    for leg, pair in zip(legs, frames, strict=True):
+    for leg, pair, bone_name in zip(legs, frames, proximal, strict=True):
         palm = [np.array(p.at_mm) for p in leg.points if p.body == "palm"]
         steps = [_unit(b - a) for a, b in zip(palm, palm[1:], strict=False)] or [np.array([1.0, 0.0, 0.0])]
-        bone = [np.array(p.at_mm) for p in leg.points if p.body.endswith("_proximal")]
+        bone = [np.array(p.at_mm) for p in leg.points if p.body == bone_name]
         first.append(axes @ steps[0])
         last.append(pair[0][0] @ steps[-1])
         between.append(

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+NEVER_RAD = 1.0e6
 
 
 class Curve(NamedTuple):
@@ -35,7 +36,7 @@ class Crossing:
     sense: Floats  # +1: the gap opens with positive rotation (back), -1: it closes (palm side)
     radius_mm: Floats  # cylinder; 0 for none
     rise_mm: Floats
-    onset_rad: Floats  # gap beyond which the line bears on the cylinder; infinite without one
+    onset_rad: Floats  # gap beyond which the line bears on the cylinder; beyond reach without one
     tangents_mm: Floats  # both tangents together, once it does
 
     def take(self, rows: NDArray[np.intp] | NDArray[np.bool_]) -> Crossing:
@@ -60,7 +61,7 @@ def crossing(
         sense=sense,
         radius_mm=r,
         rise_mm=rise_mm,
-        onset_rad=np.where(r > 0.0, onset, np.inf),
+        onset_rad=np.where(r > 0.0, onset, NEVER_RAD),
         tangents_mm=tangents,
     )
 
