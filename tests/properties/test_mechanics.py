@@ -59,9 +59,7 @@ def test_friction_forces_are_the_derivatives_of_friction_work(seed):
     n, d = len(m), 5
     f = evaluate(m, q, None)
     s = Sliders(
-        at_theta=q[:, 0] - 0.0002,
-        at_psi=q[:, 1] + 0.01,
-        at_phi=q[:, 2:].reshape(n, d, 2) - 0.0003,
+        at_q=q - np.array([0.0002, -0.01] + [0.0003] * 10),
         at_leg=f.slide_at[0] + rng.uniform(0.003, 0.012, (n, d, 2)),
         at_eyelet=f.slide_at[1] - 0.05,
         at_elastic=f.slide_at[2] + 0.1,

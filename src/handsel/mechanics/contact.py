@@ -11,7 +11,6 @@ from handsel.mechanics.model import Model
 from handsel.mechanics.posture import trig_terms
 
 Floats = NDArray[np.float64]
-Trig = tuple[Floats, Floats, Floats]
 
 
 def pad_points(m: Model, phi_rad: Floats) -> Floats:
@@ -19,29 +18,25 @@ def pad_points(m: Model, phi_rad: Floats) -> Floats:
 
     Parameters: phi_rad : (n, d, 2) float [rad].    Returns: (n, d, 2, 3) float [mm], palm frame.
     """
-    a, b = trig_terms(phi_rad[..., 0])[0], trig_terms(phi_rad[..., 1])[0]
+    trig = trig_terms(phi_rad)[..., 0, :]
+    a, b = trig[:, :, 0], trig[:, :, 1]
     out: Floats = np.einsum("dpxjk,ndj,ndk->ndpx", m.pad_terms, a, b)
     return out
 
 
-def _moved(terms: Floats, a: Trig, b: Trig) -> tuple[Floats, Floats, Floats]:
+def _moved(terms: Floats, trig: Floats) -> tuple[Floats, Floats, Floats]:
     """Point (n, d, 3), Jacobian (n, d, 3, 2) and second derivatives (n, d, 3, [11, 12, 22])."""
-
-    def at(u: Floats, v: Floats) -> Floats:
-        out: Floats = np.einsum("dxjk,ndj,ndk->ndx", terms, u, v)
-        return out
-
+    of = trig[:, :, None, 0] @ terms @ trig[:, :, None, 1].swapaxes(-1, -2)  # (n, d, 3, order, order)
     return (
-        at(a[0], b[0]),
-        np.stack([at(a[1], b[0]), at(a[0], b[1])], -1),
-        np.stack([at(a[2], b[0]), at(a[1], b[1]), at(a[0], b[2])], -1),
+        of[..., 0, 0],
+        np.stack([of[..., 1, 0], of[..., 0, 1]], -1),
+        np.stack([of[..., 2, 0], of[..., 1, 1], of[..., 0, 2]], -1),
     )
 
 
 def add_contact(
     m: Model,
-    a: Trig,
-    b: Trig,
+    trig: Floats,
     energy: Floats,
     gradient: Floats,
     hessian: Floats,
@@ -53,13 +48,13 @@ def add_contact(
 
     Returns: (n, k) for the pad pairs, (n, d) for the palm, and with a gauge (n, 2d) more.
     """
-    tip = _moved(m.pad_terms[:, 1], a, b)
+    tip = _moved(m.pad_terms[:, 1], trig)
     out = []
     if pads:
         out.append(_pairs(m, tip, energy, gradient, hessian))
         out.append(_palm(m, tip, energy, gradient, hessian))
     if gauge is not None:
-        proximal = _moved(m.pad_terms[:, 0], a, b)
+        proximal = _moved(m.pad_terms[:, 0], trig)
         for k, moved in enumerate((proximal, tip)):
             out.append(_cylinder(moved, m.pad_radius_mm[:, k], gauge, energy, gradient, hessian))
     return np.concatenate(out, axis=1)

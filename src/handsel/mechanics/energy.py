@@ -11,6 +11,7 @@ written evenly. Each slider is an elastic-plastic bristle: exact within `SLIP_MM
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,9 +34,7 @@ LEVEL_STIFFNESS = 1.0e-3  # [N mm/rad] keeps a bar with no load where it is
 class Sliders:
     """Where each friction element last stuck (`at_`) and the most it can resist (`cap_`)."""
 
-    at_theta: Floats  # (n,)
-    at_psi: Floats  # (n,)
-    at_phi: Floats  # (n, d, 2)
+    at_q: Floats  # (n, 2 + 2d) pins
     at_leg: Floats  # (n, d, 2) digit length beyond the knuckle guides, and beyond the proximal part
     at_eyelet: Floats  # (n, e)
     at_elastic: Floats  # (n, d)
@@ -97,146 +96,156 @@ def evaluate(
     """Energy, gradient and Hessian at q.
 
     Parameters: m, n hands; q : (n, 2 + 2d) float [rad]; sliders, friction state or None for a
-        frictionless hand; contact, whether pads meet each other and the palm; gauge, a held cylinder.
+        frictionless hand; contact, whether pads meet each other and the palm; gauge, a held
+        cylinder; soften : float [-], bristles longer by this factor.
     Returns: Field.
     Source: virtual work: tension times moment arm, with every derivative written out.
     Checked by: properties/test_mechanics.py, independent/test_rest.py
     """
     n, d = len(m), m.hinge_low_rad.shape[0]
-    theta, psi, phi = q[:, 0], q[:, 1], q[:, 2:].reshape(n, d, 2)
-    size = 2 + 2 * d
-    gradient, hessian = np.zeros((n, size)), np.zeros((n, size, size))
-    g_phi = gradient[:, 2:].reshape(n, d, 2)  # views into the same memory
-    diag = np.einsum("nii->ni", hessian)
-    h_phi = diag[:, 2:].reshape(n, d, 2)
-    one, two = 2 + 2 * np.arange(d), 3 + 2 * np.arange(d)
-
-    span = wrist_length(m.wrist, theta, psi)
-    flex = crossing_length(m.flexor, phi)
-    stretch_of = crossing_length(m.extensor, phi)
-    leg = span.length + flex.length[..., 0] + flex.length[..., 1]
-    n_cords = m.cord_free_mm.shape[1]
-    cord_length = np.stack([leg[:, m.cord_of_leg == c].sum(-1) for c in range(n_cords)], -1)
-    surplus = cord_length - m.cord_free_mm
-    over = np.maximum(surplus, 0.0)
-    tension = m.cord_stiffness * over
-    energy = 0.5 * (tension * over).sum(-1)
-
-    leg_tension = np.repeat(tension[:, m.cord_of_leg, None], 3, axis=2)
-    slide_leg = np.stack([flex.length.sum(-1), flex.length[..., 1]], -1)
-    pair_a, pair_b = m.eyelet_legs[:, 0], m.eyelet_legs[:, 1]
-    slide_eyelet = 0.5 * (leg[:, pair_a] - leg[:, pair_b])
-    k_leg = k_eyelet = None
+    s = _Sum(n, d)
+    phi = q[:, 2:].reshape(n, d, 2)
+    cords = _cords(m, q, phi, sliders, soften, s)
+    back, slide_elastic = _elastics(m, phi, sliders, s)
+    trig = trig_terms(phi)
+    _weights(m, q[:, 0], trig, s)
+    _stops(m, q, s)
     if sliders is not None:
-        e, f, k_eyelet = bristle(slide_eyelet - sliders.at_eyelet, sliders.cap_eyelet, soften * SLIP_MM)
-        energy += e.sum(-1)
-        leg_tension[:, pair_a] += 0.5 * f[..., None]
-        leg_tension[:, pair_b] -= 0.5 * f[..., None]
-        e, f, k_leg = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, soften * SLIP_MM)
-        energy += e.sum((-1, -2))
-        leg_tension[..., 1:] += f[..., :1]
-        leg_tension[..., 2:] += f[..., 1:]
-
-    # Gradient and curvature of the cords, with the tension of the piece that each angle moves.
-    wrist_t = leg_tension[..., 0]
-    gradient[:, 0] = (wrist_t * span.by_theta).sum(-1)
-    gradient[:, 1] = (wrist_t * span.by_psi).sum(-1)
-    g_phi += leg_tension[..., 1:] * flex.slope
-    diag[:, 0] = (wrist_t * span.theta_theta).sum(-1)
-    diag[:, 1] = (wrist_t * span.psi_psi).sum(-1) + LEVEL_STIFFNESS
-    hessian[:, 0, 1] = (wrist_t * span.theta_psi).sum(-1)
-    h_phi += leg_tension[..., 1:] * flex.bend
-
-    arms = np.zeros((n, d, size))  # d leg / d q
-    arms[:, :, 0], arms[:, :, 1] = span.by_theta, span.by_psi
-    arms[:, np.arange(d), one], arms[:, np.arange(d), two] = flex.slope[..., 0], flex.slope[..., 1]
-    taut = m.cord_stiffness * (over > 0.0)
-    cord_arms = np.stack([arms[:, m.cord_of_leg == c].sum(1) for c in range(n_cords)], 1)
-    columns = [np.sqrt(taut)[..., None] * cord_arms]
-    if k_eyelet is not None:
-        columns.append(np.sqrt(k_eyelet)[..., None] * 0.5 * (arms[:, pair_a] - arms[:, pair_b]))
-    stacked = np.concatenate(columns, 1)
-    hessian[:, 1, 0] = hessian[:, 0, 1]
-    hessian += stacked.transpose(0, 2, 1) @ stacked
-    if k_leg is not None:
-        s1, s2 = flex.slope[..., 0], flex.slope[..., 1]
-        h_phi[..., 0] += k_leg[..., 0] * s1 * s1
-        h_phi[..., 1] += (k_leg[..., 0] + k_leg[..., 1]) * s2 * s2
-        hessian[:, one, two] += k_leg[..., 0] * s1 * s2
-        hessian[:, two, one] += k_leg[..., 0] * s1 * s2
-
-    pulled = np.maximum(stretch_of.length.sum(-1) - m.elastic_free_mm, 0.0)
-    back = m.elastic_stiffness * pulled
-    energy += 0.5 * (back * pulled).sum(-1)
-    stiff = m.elastic_stiffness * (pulled > 0.0)
-    slide_elastic = stretch_of.length.sum(-1)
-    if sliders is not None:
-        e, f, k = bristle(slide_elastic - sliders.at_elastic, sliders.cap_elastic, ELASTIC_SLIP_MM)
-        energy += e.sum(-1)
-        back, stiff = back + f, stiff + k
-    e1, e2 = stretch_of.slope[..., 0], stretch_of.slope[..., 1]
-    g_phi += back[..., None] * stretch_of.slope
-    h_phi += back[..., None] * stretch_of.bend + stiff[..., None] * stretch_of.slope**2
-    cross = stiff * e1 * e2
-
-    (a, a1, a2), (b, b1, b2) = trig_terms(phi[..., 0]), trig_terms(phi[..., 1])
-    wb, wb1 = _apply(m.weight_terms, b), _apply(m.weight_terms, b1)
-    energy += (a * wb).sum((-1, -2))
-    g_phi[..., 0] += (a1 * wb).sum(-1)
-    g_phi[..., 1] += (a * wb1).sum(-1)
-    h_phi[..., 0] += (a2 * wb).sum(-1)
-    h_phi[..., 1] += (a * _apply(m.weight_terms, b2)).sum(-1)
-    cross = cross + (a1 * wb1).sum(-1)
-    hessian[:, one, two] += cross
-    hessian[:, two, one] += cross
-
-    c, s = np.cos(theta), np.sin(theta)
-    w0, w1 = m.cuff_weight[:, 0], m.cuff_weight[:, 1]
-    energy += w0 * c + w1 * s
-    gradient[:, 0] += w1 * c - w0 * s
-    diag[:, 0] -= w0 * c + w1 * s
-
-    beyond = np.minimum(phi - m.hinge_low_rad, 0.0) + np.maximum(phi - m.hinge_high_rad, 0.0)
-    energy += 0.5 * STOP_STIFFNESS_NMM_PER_RAD * (beyond * beyond).sum((-1, -2))
-    g_phi += STOP_STIFFNESS_NMM_PER_RAD * beyond
-    h_phi += STOP_STIFFNESS_NMM_PER_RAD * (beyond != 0.0)
-    for column, low, high in ((0, *m.wrist_range_rad), (1, -m.bar_limit_rad, m.bar_limit_rad)):
-        x = np.minimum(q[:, column] - low, 0.0) + np.maximum(q[:, column] - high, 0.0)
-        energy += 0.5 * STOP_STIFFNESS_NMM_PER_RAD * x * x
-        gradient[:, column] += STOP_STIFFNESS_NMM_PER_RAD * x
-        diag[:, column] += STOP_STIFFNESS_NMM_PER_RAD * (x != 0.0)
-
-    if sliders is not None:
-        e, f, k = bristle(phi - sliders.at_phi, m.hinge_friction, soften * SLIP_RAD)
-        energy += e.sum((-1, -2))
-        g_phi += f
-        h_phi += k
-        for column, at, cap in ((0, sliders.at_theta, m.wrist_friction), (1, sliders.at_psi, m.bar_friction)):
-            e, f, k = bristle(q[:, column] - at, cap, soften * SLIP_RAD)
-            energy += e
-            gradient[:, column] += f
-            diag[:, column] += k
-
+        e, f, k = bristle(q - sliders.at_q, m.pin_friction, soften * SLIP_RAD)
+        s.energy += e.sum(-1)
+        s.gradient += f
+        s.diagonal += k
     forces = np.zeros((n, 0))
     if contact or gauge is not None:
         from handsel.mechanics.contact import add_contact
 
-        forces = add_contact(
-            m, (a, a1, a2), (b, b1, b2), energy, gradient, hessian, pads=contact, gauge=gauge
-        )
+        forces = add_contact(m, trig, s.energy, s.gradient, s.hessian, pads=contact, gauge=gauge)
     return Field(
-        energy=energy,
-        gradient=gradient,
-        hessian=hessian,
-        cord_tension=tension,
-        cord_over_mm=surplus,
-        cord_arms=cord_arms,
-        leg_tension=leg_tension,
+        energy=s.energy,
+        gradient=s.gradient,
+        hessian=s.hessian,
+        cord_tension=cords.tension,
+        cord_over_mm=cords.surplus,
+        cord_arms=cords.arms,
+        leg_tension=cords.leg_tension,
         elastic_tension=back,
-        slide_at=(slide_leg, slide_eyelet, slide_elastic),
+        slide_at=(cords.slide_leg, cords.slide_eyelet, slide_elastic),
         contact_n=forces,
     )
 
 
-def _apply(terms: Floats, b: Floats) -> Floats:
-    return (terms @ b[..., None])[..., 0]
+class _Sum:
+    """The totals, with views of them by digit: what is added to a view is added to the whole."""
+
+    def __init__(self, n: int, d: int) -> None:
+        size = 2 + 2 * d
+        self.energy = np.zeros(n)
+        self.gradient = np.zeros((n, size))
+        self.hessian = np.zeros((n, size, size))
+        self.diagonal = np.einsum("nii->ni", self.hessian)
+        self.g_phi = self.gradient[:, 2:].reshape(n, d, 2)
+        self.h_phi = np.lib.stride_tricks.as_strided(
+            self.hessian[:, 2:, 2:],
+            (n, d, 2, 2),
+            (self.hessian.strides[0], 2 * 8 * (size + 1), 8 * size, 8),
+        )  # the digits' own 2 x 2 blocks
+
+
+class _Cords(NamedTuple):
+    tension: Floats
+    surplus: Floats
+    arms: Floats
+    leg_tension: Floats
+    slide_leg: Floats
+    slide_eyelet: Floats
+
+
+def _cords(m: Model, q: Floats, phi: Floats, sliders: Sliders | None, soften: float, s: _Sum) -> _Cords:
+    """Cords with the friction of their bends: each angle feels the tension of the piece it moves."""
+    n, d = phi.shape[:2]
+    span = wrist_length(m.wrist, q[:, 0], q[:, 1])
+    flex = crossing_length(m.flexor, phi)
+    slide_leg = flex.length.copy()
+    slide_leg[..., 0] += slide_leg[..., 1]
+    leg = span.length + slide_leg[..., 0]
+    surplus = leg @ m.member - m.cord_free_mm
+    over = np.maximum(surplus, 0.0)
+    tension = m.cord_stiffness * over
+    s.energy += 0.5 * (tension * over).sum(-1)
+    arms = np.zeros((n, d, 2 + 2 * d))  # d leg / d q
+    arms[:, :, 0], arms[:, :, 1] = span.by_theta, span.by_psi
+    each = np.arange(d)
+    arms[:, each, 2 + 2 * each], arms[:, each, 3 + 2 * each] = flex.slope[..., 0], flex.slope[..., 1]
+    cord_arms = m.member.T @ arms
+    columns = [np.sqrt(m.cord_stiffness * (over > 0.0))[..., None] * cord_arms]
+    leg_tension = np.repeat(tension[:, m.cord_of_leg, None], 3, axis=2)
+    a, b = m.eyelet_legs[:, 0], m.eyelet_legs[:, 1]
+    slide_eyelet = 0.5 * (leg[:, a] - leg[:, b])
+    if sliders is not None:
+        e, f, k = bristle(slide_eyelet - sliders.at_eyelet, sliders.cap_eyelet, soften * SLIP_MM)
+        s.energy += e.sum(-1)
+        leg_tension[:, a] += 0.5 * f[..., None]
+        leg_tension[:, b] -= 0.5 * f[..., None]
+        columns.append(np.sqrt(k)[..., None] * 0.5 * (arms[:, a] - arms[:, b]))
+        e, f, k = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, soften * SLIP_MM)
+        s.energy += e.sum((-1, -2))
+        leg_tension[..., 1:] += f[..., :1]
+        leg_tension[..., 2] += f[..., 1]
+        s.h_phi += k[..., 0, None, None] * flex.slope[..., :, None] * flex.slope[..., None, :]
+        s.h_phi[..., 1, 1] += k[..., 1] * flex.slope[..., 1] ** 2
+    wrist_t = leg_tension[..., 0]
+    s.gradient[:, 0] = (wrist_t * span.by_theta).sum(-1)
+    s.gradient[:, 1] = (wrist_t * span.by_psi).sum(-1)
+    s.g_phi += leg_tension[..., 1:] * flex.slope
+    s.diagonal[:, 0] += (wrist_t * span.theta_theta).sum(-1)
+    s.diagonal[:, 1] += (wrist_t * span.psi_psi).sum(-1) + LEVEL_STIFFNESS
+    cross = (wrist_t * span.theta_psi).sum(-1)
+    s.hessian[:, 0, 1] += cross
+    s.hessian[:, 1, 0] += cross
+    s.diagonal[:, 2:] += (leg_tension[..., 1:] * flex.bend).reshape(n, 2 * d)
+    stacked = columns[0] if len(columns) == 1 else np.concatenate(columns, 1)
+    s.hessian += stacked.transpose(0, 2, 1) @ stacked
+    return _Cords(tension, surplus, cord_arms, leg_tension, slide_leg, slide_eyelet)
+
+
+def _elastics(m: Model, phi: Floats, sliders: Sliders | None, s: _Sum) -> tuple[Floats, Floats]:
+    """Elastics, with their loss as a slider; returns tension and path (n, d)."""
+    line = crossing_length(m.extensor, phi)
+    path = line.length.sum(-1)
+    pulled = np.maximum(path - m.elastic_free_mm, 0.0)
+    back = m.elastic_stiffness * pulled
+    stiff = m.elastic_stiffness * (pulled > 0.0)
+    s.energy += 0.5 * (back * pulled).sum(-1)
+    if sliders is not None:
+        e, f, k = bristle(path - sliders.at_elastic, sliders.cap_elastic, ELASTIC_SLIP_MM)
+        s.energy += e.sum(-1)
+        back, stiff = back + f, stiff + k
+    s.g_phi += back[..., None] * line.slope
+    s.h_phi += stiff[..., None, None] * line.slope[..., :, None] * line.slope[..., None, :]
+    s.diagonal[:, 2:] += (back[..., None] * line.bend).reshape(len(phi), -1)
+    return back, path
+
+
+def _weights(m: Model, theta: Floats, trig: Floats, s: _Sum) -> None:
+    """Gravity on digits and cuff in the inspection pose."""
+    of = trig[:, :, 0] @ m.weight_terms @ trig[:, :, 1].swapaxes(-1, -2)  # (n, d, order phi1, order phi2)
+    s.energy += of[..., 0, 0].sum(-1)
+    s.g_phi[..., 0] += of[..., 1, 0]
+    s.g_phi[..., 1] += of[..., 0, 1]
+    s.h_phi[..., 0, 0] += of[..., 2, 0]
+    s.h_phi[..., 1, 1] += of[..., 0, 2]
+    s.h_phi[..., 0, 1] += of[..., 1, 1]
+    s.h_phi[..., 1, 0] += of[..., 1, 1]
+    c, si = np.cos(theta), np.sin(theta)
+    w0, w1 = m.cuff_weight[:, 0], m.cuff_weight[:, 1]
+    potential = w0 * c + w1 * si
+    s.energy += potential
+    s.gradient[:, 0] += w1 * c - w0 * si
+    s.diagonal[:, 0] -= potential
+
+
+def _stops(m: Model, q: Floats, s: _Sum) -> None:
+    beyond = q - np.clip(q, m.low_rad, m.high_rad)
+    s.energy += 0.5 * STOP_STIFFNESS_NMM_PER_RAD * (beyond * beyond).sum(-1)
+    s.gradient += STOP_STIFFNESS_NMM_PER_RAD * beyond
+    s.diagonal += STOP_STIFFNESS_NMM_PER_RAD * (beyond != 0.0)

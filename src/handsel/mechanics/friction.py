@@ -22,9 +22,7 @@ def fresh_sliders(m: Model, q: Floats) -> Sliders:
     f = evaluate(m, q, None)
     n, d = len(m), m.hinge_low_rad.shape[0]
     s = Sliders(
-        at_theta=q[:, 0].copy(),
-        at_psi=q[:, 1].copy(),
-        at_phi=q[:, 2:].reshape(n, d, 2).copy(),
+        at_q=q.copy(),
         at_leg=f.slide_at[0].copy(),
         at_eyelet=f.slide_at[1].copy(),
         at_elastic=f.slide_at[2].copy(),
@@ -121,15 +119,12 @@ def set_caps(m: Model, q: Floats, f: Field, s: Sliders) -> float:
 
 def advance(m: Model, q: Floats, f: Field, s: Sliders) -> None:
     """Carry the sliders along: those that slipped now stick where their force just holds."""
-    n, d = len(m), m.hinge_low_rad.shape[0]
 
     def dragged(at: Floats, now: Floats, slip: float) -> Floats:
         out: Floats = at + np.sign(now - at) * np.maximum(np.abs(now - at) - slip, 0.0)
         return out
 
-    s.at_theta = dragged(s.at_theta, q[:, 0], SLIP_RAD)
-    s.at_psi = dragged(s.at_psi, q[:, 1], SLIP_RAD)
-    s.at_phi = dragged(s.at_phi, q[:, 2:].reshape(n, d, 2), SLIP_RAD)
+    s.at_q = dragged(s.at_q, q, SLIP_RAD)
     s.at_leg = dragged(s.at_leg, f.slide_at[0], SLIP_MM)
     s.at_eyelet = dragged(s.at_eyelet, f.slide_at[1], SLIP_MM)
     s.at_elastic = dragged(s.at_elastic, f.slide_at[2], ELASTIC_SLIP_MM)

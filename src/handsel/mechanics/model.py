@@ -51,11 +51,14 @@ class Model:
     cord_stiffness: Floats  # (n, c) [N/mm]
     elastic_free_mm: Floats  # (n, d)
     elastic_stiffness: Floats  # (n, d) [N/mm]
-    weight_terms: Floats  # (n, d, 3, 3) digit potential [N mm]
+    member: Floats  # (d, c) 1 where a leg belongs to a cord
+    weight_terms: Floats  # (d, 3, 3) digit potential by terms of phi1 and phi2 [N mm]
     cuff_weight: Floats  # (n, 2) potential = [0] cos(theta) + [1] sin(theta) [N mm]
     hinge_low_rad: Floats  # (d, 2)
     hinge_high_rad: Floats  # (d, 2)
     bar_limit_rad: Floats  # (n,)
+    low_rad: Floats  # (n, 2 + 2d) stops of every angle
+    high_rad: Floats  # (n, 2 + 2d)
     wrist_range_rad: tuple[float, float]
     pad_terms: Floats  # (d, 2, 3, 3, 3) proximal and tip pad: coordinate, phi1, phi2 [mm]
     pad_radius_mm: Floats  # (d, 2)
@@ -63,9 +66,7 @@ class Model:
     palm_front_x_mm: float
     friction_mu: Floats  # (n,)
     elastic_loss: Floats  # (n,)
-    wrist_friction: Floats  # (n,)
-    bar_friction: Floats  # (n,)
-    hinge_friction: Floats  # (n, d, 2)
+    pin_friction: Floats  # (n, 2 + 2d) of every hinge [N mm]
 
     def __len__(self) -> int:
         return len(self.cord_free_mm)
@@ -87,14 +88,13 @@ _PER_HAND = (
     "cord_stiffness",
     "elastic_free_mm",
     "elastic_stiffness",
-    "weight_terms",
     "cuff_weight",
     "bar_limit_rad",
+    "low_rad",
+    "high_rad",
     "friction_mu",
     "elastic_loss",
-    "wrist_friction",
-    "bar_friction",
-    "hinge_friction",
+    "pin_friction",
 )
 
 
@@ -154,6 +154,10 @@ def compile_model(design: Design, build: Build) -> Model:
     hinges = [(design.hinge(g.proximal_hinge), design.hinge(g.tip_hinge)) for g in design.digits]
     bar = design.hinge("whippletree")
     wrist = design.hinge("wrist")
+    low = np.radians([[a.min_deg, b.min_deg] for a, b in hinges])
+    high = np.radians([[a.max_deg, b.max_deg] for a, b in hinges])
+    bar_limit = np.where(build.bar_locked, 0.0, np.radians(bar.max_deg))
+    wrist_range = (float(np.radians(wrist.min_deg)), float(np.radians(wrist.max_deg)))
     return Model(
         cord_of_leg=cord_of_leg,
         eyelet_legs=np.array(eyelets, dtype=np.intp).reshape(-1, 2),
@@ -173,22 +177,28 @@ def compile_model(design: Design, build: Build) -> Model:
         cord_stiffness=ea / length,
         elastic_free_mm=free - fx.elastic_constant_mm,
         elastic_stiffness=elastic_ea / free,
-        weight_terms=np.broadcast_to(fx.weight_terms, (n, d, 3, 3)),
+        member=member,
+        weight_terms=fx.weight_terms,
         cuff_weight=fx.cuff_weight * build.cuff_mass_ratio[:, None] + fx.thumb_pin_weight,
-        hinge_low_rad=np.radians([[a.min_deg, b.min_deg] for a, b in hinges]),
-        hinge_high_rad=np.radians([[a.max_deg, b.max_deg] for a, b in hinges]),
-        bar_limit_rad=np.where(build.bar_locked, 0.0, np.radians(bar.max_deg)),
-        wrist_range_rad=(float(np.radians(wrist.min_deg)), float(np.radians(wrist.max_deg))),
+        hinge_low_rad=low,
+        hinge_high_rad=high,
+        bar_limit_rad=bar_limit,
+        low_rad=_per_angle(np.full(n, wrist_range[0]), -bar_limit, np.broadcast_to(low, (n, d, 2))),
+        high_rad=_per_angle(np.full(n, wrist_range[1]), bar_limit, np.broadcast_to(high, (n, d, 2))),
+        wrist_range_rad=wrist_range,
         pad_terms=fx.pad_terms,
         pad_radius_mm=fx.pad_radius_mm,
         palm_plane_z_mm=design.palm_plane_z_mm,
         palm_front_x_mm=design.palm_front_x_mm,
         friction_mu=build.friction_mu,
         elastic_loss=build.elastic_loss_ratio,
-        wrist_friction=build.wrist_friction_nmm,
-        bar_friction=build.bar_friction_nmm,
-        hinge_friction=build.hinge_friction_nmm,
+        pin_friction=_per_angle(build.wrist_friction_nmm, build.bar_friction_nmm, build.hinge_friction_nmm),
     )
+
+
+def _per_angle(wrist: Floats, bar: Floats, digits: Floats) -> Floats:
+    """One value for each unknown, in their order: (n,), (n,), (n, d, 2) to (n, 2 + 2d)."""
+    return np.concatenate([wrist[:, None], bar[:, None], digits.reshape(len(wrist), -1)], 1)
 
 
 def _spread(c: Crossing, n: int) -> Crossing:

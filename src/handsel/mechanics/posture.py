@@ -40,12 +40,17 @@ def point_terms(
     return terms
 
 
-def trig_terms(angle_rad: Floats) -> tuple[Floats, Floats, Floats]:
-    """(1, cos, sin) and its first and second derivative, on a new last axis.
+def trig_terms(angle_rad: Floats) -> Floats:
+    """(1, cos, sin) and its first and second derivative by the angle.
 
-    Parameters: angle_rad : (...) float [rad].    Returns: three (..., 3) float [-].
+    Parameters: angle_rad : (...) float [rad].
+    Returns: (..., 3, 3) float [-]: order of the derivative, term.
     Source: definition.
     """
     c, s = np.cos(angle_rad), np.sin(angle_rad)
-    one, zero = np.ones_like(c), np.zeros_like(c)
-    return np.stack([one, c, s], -1), np.stack([zero, -s, c], -1), np.stack([zero, -c, -s], -1)
+    out = np.zeros((*angle_rad.shape, 3, 3))
+    out[..., 0, 0] = 1.0
+    out[..., 0, 1], out[..., 0, 2] = c, s
+    out[..., 1, 1], out[..., 1, 2] = -s, c
+    out[..., 2, 1], out[..., 2, 2] = -c, -s
+    return out

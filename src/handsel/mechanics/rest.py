@@ -131,12 +131,12 @@ def rest_lowered(m: Model, *, friction: bool = True) -> Rest:
     held = np.zeros(len(m), dtype=bool)
     if friction:
         lifted = straight_pose(m, np.maximum(LIFT_RAD, start), psi)
-        held = evaluate(m, lifted, None).gradient[:, 0] <= m.wrist_friction
+        held = evaluate(m, lifted, None).gradient[:, 0] <= m.pin_friction[:, 0]
         start = np.where(held, lifted[:, 0], start)
     q = straight_pose(m, start, psi)
     if friction:
         sliders = fresh_sliders(m, q)
-        sliders.at_theta = q[:, 0] + np.where(held, 0.0, 0.01)  # it arrives here moving down
+        sliders.at_q[:, 0] = q[:, 0] + np.where(held, 0.0, 0.01)  # it arrives here moving down
     q, field, converged = settle(m, q, sliders, hold_wrist=False)
     return _rest(m, q, field, converged, held, sliders)
 
