@@ -19,6 +19,7 @@ from handsel.documents.wording import (
     decision_words,
     grouped,
     headline,
+    numbers_held,
     percent,
     prediction_rows,
     reason,
@@ -102,11 +103,10 @@ def _reasons(out: Console, a: Assessment, sign: dict[str, str], most: int) -> No
         )
         _more(out, len(ordered) - most, " (--all lists them)")
         return
-    numbers = (x for x in i.items if x.decision is not None)
-    measured = sorted(numbers, key=lambda x: (x.id != "worked-rest-angle", x.p_conform or 0.0))
+    measured = numbers_held(a)
     if measured:
         _head(out, "Why")
-        _rows(out, [(sign["yes"], x.called, reason(x)) for x in measured[:most]])
+        _rows(out, [(sign["yes"], title, because) for title, because in measured[:most]])
     others = sum(x.status == "conforms" and x.decision is None for x in i.items)
     if others:
         out.print(

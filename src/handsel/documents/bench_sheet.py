@@ -17,6 +17,7 @@ from handsel.documents.wording import (
     decision_words,
     grouped,
     headline,
+    numbers_held,
     percent,
     prediction_rows,
     recheck_rows,
@@ -43,10 +44,10 @@ class _Room:
 
 
 ROOMS = (
-    _Room(steps=9, recheck=12, open_items=9, cautions=4, text=170, view_mm=176, strip_mm=176),
-    _Room(steps=8, recheck=9, open_items=6, cautions=3, text=130, view_mm=160, strip_mm=170),
-    _Room(steps=7, recheck=7, open_items=4, cautions=3, text=110, view_mm=140, strip_mm=150),
-    _Room(steps=6, recheck=5, open_items=3, cautions=2, text=90, view_mm=120, strip_mm=130),
+    _Room(steps=9, recheck=16, open_items=9, cautions=4, text=170, view_mm=176, strip_mm=176),
+    _Room(steps=8, recheck=13, open_items=6, cautions=3, text=130, view_mm=160, strip_mm=170),
+    _Room(steps=7, recheck=12, open_items=4, cautions=3, text=110, view_mm=140, strip_mm=150),
+    _Room(steps=6, recheck=9, open_items=3, cautions=2, text=90, view_mm=120, strip_mm=130),
     _Room(steps=4, recheck=3, open_items=2, cautions=1, text=60, view_mm=90, strip_mm=0),
 )
 
@@ -110,6 +111,7 @@ def _page(design: Design, a: Assessment, room: _Room) -> dict[str, Any]:
         "steps_more": max(0, len(steps) - room.steps),
         "facts": [{"what": w, "now": n, "after": x} for w, n, x in prediction_rows(a)],
         "coverage": COVERAGE + (_success(a)),
+        "rests": _entries(numbers_held(a), 10, room.text) if a.conforms else [],
         "recheck": _entries(again, room.recheck, room.text),
         "recheck_more": max(0, len(again) - room.recheck),
         "open": _entries(open_items, room.open_items, room.text),
@@ -151,7 +153,7 @@ def _again(rows: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
 
 
 def _entries(rows: Sequence[tuple[str, str]], most: int, length: int) -> list[dict[str, str]]:
-    return [{"title": cut(title, length), "why": cut(reason, length)} for title, reason in rows[:most]]
+    return [{"title": cut(title, length + 50), "why": cut(reason, length)} for title, reason in rows[:most]]
 
 
 def cut(text: str, length: int) -> str:

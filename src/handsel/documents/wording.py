@@ -242,3 +242,14 @@ def recheck_rows(a: Assessment) -> list[tuple[str, str]]:
         (f"{title} ({', '.join(named)})" if (named := [p for p in at if p]) else title, reason)
         for (title, reason), at in places.items()
     ]
+
+
+def numbers_held(a: Assessment) -> list[tuple[str, str]]:
+    """The numbers a sound hand stands on: the worked rest angle, then the least certain first.
+
+    Parameters: a.    Returns: title and reason of each.    Raises: nothing.    Valid for: any assessment.
+    Source: the inspection.    Checked by: unit/test_documents.py
+    """
+    numbers = [x for x in a.inspection.items if x.decision is not None and x.status == "conforms"]
+    numbers.sort(key=lambda x: (x.id != "worked-rest-angle", x.p_conform or 0.0))
+    return [(x.called, reason(x)) for x in numbers]
