@@ -16,7 +16,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 JUST_TAUT_RAD = 2.0e-4  # where a descent begins: the cord that will hold already counts
-LIFT_RAD = np.radians(70.0)  # "well above": where the cuff is let down from
+LIFT_RAD = np.radians(60.0)  # "well above": where the cuff is let down from
 PRESS_RAD = np.radians(4.0)  # how far below the last cord's tautness the cuff is pressed first
 MOVED_RAD = np.radians(3.0)  # a digit that has visibly moved
 DOWN_STEPS, UP_STEPS, MORE_STEPS = 3, 7, 8
