@@ -183,7 +183,7 @@ def _again(out: Console, a: Assessment, sign: dict[str, str], most: int) -> None
 def show_unusable(err: Console, path: Path, error: HandselError) -> None:
     """Print why a case could not be assessed: what, where, what to do."""
     err.print()
-    err.print(_plain(f"{path} could not be used", "bold red"))
+    err.print(_plain(f"Could not be used: {path}", "bold red"))
     _rows(err, [("what:", error.what, ""), ("where:", error.where, ""), ("do:", error.do, "")])
 
 
