@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.design.model import Design
+from handsel.mechanics.draws import Draws
 from handsel.mechanics.taut_map import TautMap, taut_map
 from handsel.metrology.quantity import Quantity
 
@@ -155,7 +156,7 @@ def estimate_lengths(design: Design, readings: Readings, slides: Slides) -> Leng
         reweight by a part of the likelihood, resample, move by Metropolis steps.
     Checked by: unit/test_excess.py, properties/test_excess.py
     """
-    table, rng = taut_map(design), np.random.default_rng(SEED)
+    table, rng = taut_map(design), Draws(SEED)
     state = _drawn(rng, slides, len(design.cords))
     like = _log_likelihood(table, readings, state, design)
     before = 0.0
@@ -182,13 +183,14 @@ def worked_from(bar_deg: Floats, thumb_deg: Floats, held_ratio: Floats) -> Float
 
 
 # A guess is a row: the excesses, then tension slide, thumb pin, and stiction in 0..1.
-def _drawn(rng: np.random.Generator, slides: Slides, cords: int) -> Floats:
-    kind = rng.choice(len(KINDS), PARTICLES, p=[share for share, _, _ in KINDS])
+def _drawn(rng: Draws, slides: Slides, cords: int) -> Floats:
+    upto = np.cumsum([share for share, _, _ in KINDS])[:-1]
+    kind = np.searchsorted(upto, rng.uniform(PARTICLES), side="right")
     common, own = (np.array([k[j] for k in KINDS])[kind][:, None] for j in (1, 2))
-    excess = common * rng.standard_normal((PARTICLES, 1)) + own * rng.standard_normal((PARTICLES, cords))
+    excess = common * rng.normal(PARTICLES, 1) + own * rng.normal(PARTICLES, cords)
     at = np.array([slides.tension_mm, slides.thumb_pin_mm])
     u = np.array([slides.u_tension_mm, slides.u_thumb_pin_mm])
-    return np.hstack([excess, at + u * rng.standard_normal((PARTICLES, 2)), rng.random((PARTICLES, 1))])
+    return np.hstack([excess, at + u * rng.normal(PARTICLES, 2), rng.uniform(PARTICLES, 1)])
 
 
 def _log_prior(state: Floats, slides: Slides) -> Floats:
@@ -219,31 +221,35 @@ def _moved(
     temperature: float,
     slides: Slides,
     design: Design,
-    rng: np.random.Generator,
+    rng: Draws,
 ) -> tuple[Floats, Floats]:
     """Metropolis steps that keep the tempered posterior; every other one also redraws the stiction."""
     prior = _log_prior(state, slides)
     n, k = state.shape
+    free = np.ones(k - 1)  # slides that were not read stay where they are taken to be
+    free[-2:] = [slides.u_tension_mm > 0.0, slides.u_thumb_pin_mm > 0.0]
     for move in range(MOVES):
         # Steps of several sizes along the spread there is now: narrow valleys and far modes both.
         spread = np.linalg.cholesky(np.cov(state[:, :-1].T) + 1e-8 * np.eye(k - 1))
         step = (0.9, 0.5, 0.2, 0.7, 0.1)[move % 5]
         tried = state.copy()
-        tried[:, :-1] += step * rng.standard_normal((n, k - 1)) @ spread.T
+        tried[:, :-1] += step * rng.normal(n, k - 1) @ spread.T * free
         if move % 2 == 0:
-            tried[:, -1] = rng.random(n)
+            tried[:, -1] = rng.uniform(n)
         tried_prior = _log_prior(tried, slides)
         tried_like = _log_likelihood(table, readings, tried, design)
         ratio = temperature * (tried_like - like) + tried_prior - prior
-        taken = np.log(rng.random(n)) < ratio
+        taken = np.log1p(-rng.uniform(n)) < ratio
         state = np.where(taken[:, None], tried, state)
         like, prior = np.where(taken, tried_like, like), np.where(taken, tried_prior, prior)
     return state, like
 
 
-def _systematic(weight: Floats, rng: np.random.Generator) -> NDArray[np.intp]:
+def _systematic(weight: Floats, rng: Draws) -> NDArray[np.intp]:
     n = len(weight)
-    return np.minimum(np.searchsorted(np.cumsum(weight), (np.arange(n) + rng.random()) / n), n - 1)
+    return np.minimum(
+        np.searchsorted(np.cumsum(weight), (np.arange(n) + float(rng.uniform(1)[0])) / n), n - 1
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

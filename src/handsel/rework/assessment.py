@@ -80,7 +80,7 @@ def assess(
         conforms=inspection.whole == "release",
         inspection=inspection,
         lengths=_lengths(hand, found, question, protocol) if found is not None else None,
-        now=pictures.now,
+        now=pictures.present,
         fix=fix,
         recheck=_recheck(fix, choice, hand, protocol),
         drawn_now=pictures.drawn_now,
@@ -236,7 +236,7 @@ def _lengths(
 class _Pictures:
     """Predictions and poses."""
 
-    now: Prediction | None = None
+    present: Prediction | None = None
     after: Prediction | None = None
     drawn_now: PoseDrawn | None = None
     drawn_after: PoseDrawn | None = None
@@ -248,24 +248,24 @@ def _pictures(
 ) -> _Pictures:
     if found is None or chooser is None:
         return _Pictures()
-    now = choice.now if choice.now is not None else chooser.stay()
+    now = choice.present if choice.present is not None else chooser.stay()
     after = choice.after if choice.after is not None else now
     weight = found.weight
     paths: Closings = closings(hand, weight, now, after)
     taut = found.taut_probability()
-    drawn = rest_drawn("now", weight, now, paths, paths.now, taut)
+    drawn = rest_drawn("now", weight, now, paths, paths.row_before, taut)
     drawn_after = None
     if after is not now:
         thumb_first = float(weight @ (after.lead_deg > 0.0))
         taut_after = np.full(len(hand.cords), 1.0)
         taut_after[found.map.alone] = thumb_first
-        drawn_after = rest_drawn("after", weight, after, paths, paths.after, taut_after)
+        drawn_after = rest_drawn("after", weight, after, paths, paths.row_after, taut_after)
     return _Pictures(
-        now=predict(hand, weight, now, paths, paths.now),
-        after=predict(hand, weight, after, paths, paths.after) if after is not now else None,
+        present=predict(hand, weight, now, paths, paths.row_before),
+        after=predict(hand, weight, after, paths, paths.row_after) if after is not now else None,
         drawn_now=drawn,
         drawn_after=drawn_after,
-        closing=closing_drawn(weight, after, paths, paths.after),
+        closing=closing_drawn(weight, after, paths, paths.row_after),
     )
 
 

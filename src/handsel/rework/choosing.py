@@ -8,7 +8,7 @@ from handsel.inspection.protocol import Characteristic, Protocol
 from handsel.inspection.result import Inspection, Item
 from handsel.mechanics.excess import LengthPosterior, OpenQuestion, Readings
 from handsel.metrology.decision import Action
-from handsel.rework.moves import ALLOWED_TURNS, Chooser, Outcome
+from handsel.rework.moves import Chooser, Outcome
 from handsel.rework.result import FixKind
 
 SCREWS_IN, SCREWS_OUT, MOVE_PIN = "turn-screws-in", "turn-screws-out", "move-thumb-pin"
@@ -22,7 +22,7 @@ class Choice:
     """The kind of fix, and what it rests on."""
 
     kind: FixKind
-    now: Outcome | None = None
+    present: Outcome | None = None
     after: Outcome | None = None
     items: tuple[Item, ...] = ()  # what has to be put right first, or looked at
     why: str = ""
@@ -72,7 +72,7 @@ def choose(
     ]
     now = chooser.stay() if chooser is not None else None
     if first:
-        return Choice(kind=FixKind.PART_FIRST, now=now, items=tuple(first))
+        return Choice(kind=FixKind.PART_FIRST, present=now, items=tuple(first))
     cords_wrong = [i for i in wrong if about_cords(i)]
     if chooser is None or now is None:
         return _without_angle(inspection, parts, cords_wrong)
@@ -81,7 +81,7 @@ def choose(
         return doubtful
     accept = chooser.wanted.accept_p
     level = now.p_level >= 0.5
-    if now.p_success >= accept and level and chooser.turns_now <= ALLOWED_TURNS + 0.25 and not cords_wrong:
+    if now.p_success >= accept and level and chooser.slides_in_order and not cords_wrong:
         return _nothing_to_move(inspection, parts, now)
     settled = _to_settle(inspection) if not cords_wrong else None
     if settled is not None:
@@ -101,11 +101,11 @@ def _without_angle(inspection: Inspection, parts: list[Item], cords_wrong: list[
 
 def _nothing_to_move(inspection: Inspection, parts: list[Item], now: Outcome | None) -> Choice:
     if parts:
-        return Choice(kind=FixKind.PART_FIRST, now=now, items=tuple(parts))
+        return Choice(kind=FixKind.PART_FIRST, present=now, items=tuple(parts))
     check = inspection.next_check
     if inspection.whole == "release" or check is None:
-        return Choice(kind=FixKind.NOTHING, now=now)
-    return Choice(kind=FixKind.READ_FIRST, now=now, items=(check.item,), how=check.how)
+        return Choice(kind=FixKind.NOTHING, present=now)
+    return Choice(kind=FixKind.READ_FIRST, present=now, items=(check.item,), how=check.how)
 
 
 def _doubtful(inspection: Inspection, found: LengthPosterior) -> Choice | None:
@@ -151,19 +151,20 @@ def _move(
     accept = chooser.wanted.accept_p
     adjusted = chooser.adjusted()
     moves = adjusted.turns != 0.0 or adjusted.pin_mm != 0.0
-    if level and adjusted.p_success >= accept:
-        if moves:
-            return Choice(kind=FixKind.ADJUST, now=now, after=adjusted)
+    right = now.p_success >= accept and chooser.slides_in_order
+    if level and right and adjusted.p_success < now.p_success + BETTER_BY:
         return _lengths_are_right(inspection, now, cords_wrong)
+    if level and moves and adjusted.p_success >= accept:
+        return Choice(kind=FixKind.ADJUST, present=now, after=adjusted)
     if question is not None and question.reading not in inspection.readings:
         c = reader(inspection.protocol, question.reading)
         if c is not None:
             items = tuple(i for i in inspection.items if i.id == c.id)[:1]
-            return Choice(kind=FixKind.READ_FIRST, now=now, items=items, why=question.text, how=c.how)
+            return Choice(kind=FixKind.READ_FIRST, present=now, items=items, why=question.text, how=c.how)
     new = _best_cords(chooser, accept)
     if level and moves and new.p_success < adjusted.p_success + BETTER_BY:
-        return Choice(kind=FixKind.ADJUST, now=now, after=adjusted)
-    return Choice(kind=FixKind.RESTRING, now=now, after=new)
+        return Choice(kind=FixKind.ADJUST, present=now, after=adjusted)
+    return Choice(kind=FixKind.RESTRING, present=now, after=new)
 
 
 def _lengths_are_right(inspection: Inspection, now: Outcome, wrong: list[Item]) -> Choice:
@@ -174,7 +175,7 @@ def _lengths_are_right(inspection: Inspection, now: Outcome, wrong: list[Item]) 
     how = f"Look for: {'; '.join(words)}." if words else "Look at it together."
     return Choice(
         kind=FixKind.READ_FIRST,
-        now=now,
+        present=now,
         items=(wrong[0],),
         how=how,
         why=f"The cord lengths read right, yet “{wrong[0].called}” does not hold.",

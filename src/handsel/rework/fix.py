@@ -38,7 +38,7 @@ def write_fix(
         new_cords=(),
         rework_ids=reworks,
         after=None,
-        p_success=choice.now.p_success if choice.now is not None else None,
+        p_success=choice.present.p_success if choice.present is not None else None,
         cautions=_cautions(reworks, protocol),
     )
 
@@ -93,7 +93,9 @@ def _still_words(choice: Choice, protocol: Protocol, reworks: tuple[str, ...]) -
     do = f" {rework.title}." if rework is not None else " Put that right."
     more = len(choice.items) - 1
     rest = f" {more} more to put right after that." if more else ""
-    leave = " Leave the screws and the thumb pin as they are until then." if choice.now is not None else ""
+    leave = (
+        " Leave the screws and the thumb pin as they are until then." if choice.present is not None else ""
+    )
     return f"First “{item.called}”, which does not hold.{do}{rest}{leave}", steps
 
 

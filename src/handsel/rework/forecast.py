@@ -47,8 +47,8 @@ class Closings:
     """Closing paths of the hand now (if it was asked for) and after, and how unsure their ends are."""
 
     path: Path
-    now: int  # row of the path; the same as `after` when nothing moves
-    after: int
+    row_before: int  # of the path; the same as `row_after` when nothing moves
+    row_after: int
     u_closed_deg: float
 
 
@@ -83,8 +83,8 @@ def closings(design: Design, weight: Floats, now: Outcome, after: Outcome) -> Cl
     friction = float(ends[1] - ends[0]) if np.isfinite(ends[:2]).all() else 3.0
     return Closings(
         path=path,
-        now=len(hands) - 1 if after is not now else 0,
-        after=0,
+        row_before=len(hands) - 1 if after is not now else 0,
+        row_after=0,
         u_closed_deg=float(np.hypot(friction, STEP_U_DEG)),
     )
 

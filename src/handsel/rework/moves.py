@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Cord, Design, Slide
 from handsel.mechanics.build import nominal_build
+from handsel.mechanics.draws import Draws
 from handsel.mechanics.excess import LengthPosterior, worked_from
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.taut_map import ALONE_MM, MEAN_MM
@@ -20,6 +21,7 @@ Floats = NDArray[np.float64]
 # Own choices, made with trials of the mechanics; common practice gives no figures for them.
 ALLOWED_TURNS = 4.0  # pulled in by more than this, cords are replaced: the rest is for their settling
 HALF_TURN, PIN_STEP_MM = 0.5, 0.5
+GRID_SLACK = 0.3  # of a step: where the slides stand is itself a little unsure
 THUMB_AIM_DEG = -1.5  # the thumb a little after the fingers, so that the fingers' cords stay taut
 TURN_COST_DEG2 = 0.3  # a turn forward is worth this much of squared distance to the target
 PIN_COST_DEG2 = 0.05  # per square millimetre out of line
@@ -77,15 +79,24 @@ class Chooser:
     def __init__(self, design: Design, found: LengthPosterior, wanted: Wanted) -> None:
         self.design, self.found, self.wanted = design, found, wanted
         self.n = len(found.weight)
-        rng = np.random.default_rng(11)
-        self.turn_error, self.pin_error, self.model_error = rng.standard_normal((3, self.n))
-        self.cut_error = rng.uniform(-1.0, 1.0, (self.n, len(design.cords)))
-        self.seat_error = rng.standard_normal((self.n, len(design.cords)))
+        rng = Draws(11)
+        self.turn_error, self.pin_error, self.model_error = rng.normal(3, self.n)
+        self.cut_error = 2.0 * rng.uniform(self.n, len(design.cords)) - 1.0
+        self.seat_error = rng.normal(self.n, len(design.cords))
         self.tension, self.pin = tension_slide(design), pin_slide(design)
         self.pitch = self.tension.pitch_mm_per_turn or 0.5
         self.tension_now = float(found.weight @ found.tension_mm)
         self.pin_now = float(found.weight @ found.thumb_pin_mm)
         self.turns_now = (self.tension_now - self.tension.min_mm) / self.pitch
+
+    @property
+    def slides_in_order(self) -> bool:
+        """Whether both slides stand where a finished hand may have them."""
+        w = self.wanted
+        return (
+            self.turns_now <= ALLOWED_TURNS + HALF_TURN
+            and w.pin_low_mm - PIN_STEP_MM <= self.pin_now <= w.pin_high_mm + PIN_STEP_MM
+        )
 
     def stay(self) -> Outcome:
         """The hand as it is."""
@@ -127,7 +138,7 @@ class Chooser:
         lead = thumb - bar
         good = (worked >= w.least_deg) & (worked <= w.most_deg) & (np.abs(lead) <= w.lead_limit_deg)
         return Outcome(
-            turns=turns,
+            turns=turns + 0.0,  # no negative nought in records
             pin_mm=pin_mm,
             new_cords=new,
             excess_mm=excess,
@@ -155,7 +166,7 @@ class Chooser:
         first = self._forward()
         if self.turns_now > ALLOWED_TURNS + HALF_TURN:
             return np.array([first])
-        count = int(np.floor((last - self.turns_now - first) / HALF_TURN + 1e-9))
+        count = int(np.floor((last - self.turns_now - first) / HALF_TURN + GRID_SLACK))
         return np.asarray(first + HALF_TURN * np.arange(max(count, 0) + 1), dtype=np.float64)
 
     def _forward(self) -> float:
@@ -193,8 +204,8 @@ class Chooser:
         low = max(self.pin.min_mm, self.wanted.pin_low_mm + PIN_STEP_MM)
         high = min(self.pin.max_mm, self.wanted.pin_high_mm - PIN_STEP_MM)
         steps = PIN_STEP_MM * np.arange(
-            np.ceil((low - self.pin_now) / PIN_STEP_MM - 1e-9),
-            np.floor((high - self.pin_now) / PIN_STEP_MM + 1e-9) + 1.0,
+            np.ceil((low - self.pin_now) / PIN_STEP_MM - GRID_SLACK),
+            np.floor((high - self.pin_now) / PIN_STEP_MM + GRID_SLACK) + 1.0,
         )
         bar, _ = self.found.map.bar(excess, self._slides(turns, 0.0)[0])
 
@@ -206,6 +217,8 @@ class Chooser:
         if not len(steps):
             return 0.0
         best = float(min(steps, key=lambda move: cost(float(move))))
+        if not low - 2 * PIN_STEP_MM <= self.pin_now <= high + 2 * PIN_STEP_MM:
+            return best
         return best if cost(best) < cost(0.0) - LEAVE_DEG2 else 0.0
 
     def _with_new(self, cords: tuple[int, ...]) -> Floats:
