@@ -11,14 +11,10 @@ and down on the digit; what lies along the digit stays where it is.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import hypot, isfinite
 
-import numpy as np
-from numpy.typing import NDArray
-
-from handsel.design.model import Design, Hinge, Leg, RoutePoint
+from handsel.design.model import Design, Hinge, Leg, RoutePoint, Vec3
 from handsel.errors import OutOfRange
-
-Floats = NDArray[np.float64]
 
 WRIST, KNUCKLE, TIP = "wrist", "knuckle", "tip"
 FINGERS, THUMB = "fingers", "thumb"  # cords that run to the whippletree, and cords that do not
@@ -51,7 +47,7 @@ def with_arms(design: Design, ratios: dict[Arm, float]) -> Design:
     Checked by: unit/test_calibration.py
     """
     for arm, ratio in ratios.items():
-        if not (np.isfinite(ratio) and ratio > 0.0):
+        if not (isfinite(ratio) and ratio > 0.0):
             raise OutOfRange(
                 f"its ratio is {ratio:g}; expected more than 0",
                 where=arm.name,
@@ -63,10 +59,9 @@ def with_arms(design: Design, ratios: dict[Arm, float]) -> Design:
     lift = ratios.get(Arm(joint=WRIST, group=FINGERS), 1.0)
     bar = design.hinge("whippletree")
     point, up = _foot(design, design.hinge("wrist"), None)
-    pivot = _moved(np.array(bar.origin_mm), point, up, lift)
+    pivot = _moved(bar.origin_mm, point, up, lift)
     hinges = tuple(
-        replace(h, origin_mm=_triple(pivot)) if h.name == bar.name and lift != 1.0 else h
-        for h in design.hinges
+        replace(h, origin_mm=pivot) if h.name == bar.name and lift != 1.0 else h for h in design.hinges
     )
     return replace(design, cords=cords, hinges=hinges)
 
@@ -83,10 +78,10 @@ def arm_mm(design: Design, arm: Arm) -> float:
     heights = []
     for leg in _legs(design, arm.group):
         point, up = _foot(design, _hinge(design, leg, arm.joint), leg)
-        heights += [abs(float(up @ (np.array(leg.points[i].at_mm) - point))) for i in _points(leg, arm.joint)]
+        heights += [abs(_height(leg.points[i].at_mm, point, up)) for i in _points(leg, arm.joint)]
     if not heights:
         raise OutOfRange("the design has no such cord", where=arm.name, do="Leave this arm out.")
-    return float(np.mean(heights))
+    return sum(heights) / len(heights)
 
 
 def group_of(leg: Leg) -> str:
@@ -120,20 +115,26 @@ def _points(leg: Leg, joint: str) -> tuple[int, ...]:
     return (into - 1, into)
 
 
-def _foot(design: Design, hinge: Hinge, leg: Leg | None) -> tuple[Floats, Floats]:
+def _foot(design: Design, hinge: Hinge, leg: Leg | None) -> tuple[Vec3, Vec3]:
     """A point of the hinge line, and the unit vector across hinge and digit: up the arm."""
-    axis = np.array(hinge.axis)
-    along = np.array([1.0, 0.0, 0.0])
+    x, y, z = (1.0, 0.0, 0.0)
     if leg is not None and hinge.name != "wrist":
         digit = next(g for g in design.digits if g.name == leg.digit)
-        pair = [np.array(design.hinge(h).origin_mm) for h in (digit.proximal_hinge, digit.tip_hinge)]
-        along = pair[1] - pair[0]
-    up = np.cross(along, axis)
-    return np.array(hinge.origin_mm), up / np.linalg.norm(up)
+        a, b = (design.hinge(h).origin_mm for h in (digit.proximal_hinge, digit.tip_hinge))
+        x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+    i, j, k = hinge.axis
+    up = (y * k - z * j, z * i - x * k, x * j - y * i)  # along the digit, crossed with the axis
+    size = hypot(*up)
+    return hinge.origin_mm, (up[0] / size, up[1] / size, up[2] / size)
 
 
-def _moved(at: Floats, point: Floats, up: Floats, ratio: float) -> Floats:
-    return np.asarray(at + (ratio - 1.0) * float(up @ (at - point)) * up)
+def _height(at: Vec3, point: Vec3, up: Vec3) -> float:
+    return sum(n * (a - o) for n, a, o in zip(up, at, point, strict=True))
+
+
+def _moved(at: Vec3, point: Vec3, up: Vec3, ratio: float) -> Vec3:
+    by = (ratio - 1.0) * _height(at, point, up)
+    return (at[0] + by * up[0], at[1] + by * up[1], at[2] + by * up[2])
 
 
 def _stretched(design: Design, leg: Leg, ratios: dict[Arm, float]) -> Leg:
@@ -144,9 +145,5 @@ def _stretched(design: Design, leg: Leg, ratios: dict[Arm, float]) -> Leg:
             continue
         point, up = _foot(design, _hinge(design, leg, joint), leg)
         for i in _points(leg, joint):
-            points[i] = replace(points[i], at_mm=_triple(_moved(np.array(points[i].at_mm), point, up, ratio)))
+            points[i] = replace(points[i], at_mm=_moved(points[i].at_mm, point, up, ratio))
     return replace(leg, points=tuple(points))
-
-
-def _triple(v: Floats) -> tuple[float, float, float]:
-    return (float(v[0]), float(v[1]), float(v[2]))

@@ -34,8 +34,9 @@ ARM_SD_RATIO = 0.15  # own estimate: a drawing scaled from a photograph is mostl
 EXCESS_SD_MM = 4.0  # as for the lengths of a hand tied by volunteers
 OPEN_RATIO = 0.7  # a width that shrank less than this was hardly learnt
 STEPS = np.array([0.02, 0.2])  # for derivatives: arm ratio, excess [mm]
-MOST_ROUNDS, MOST_HALVINGS, SETTLED = 12, 5, 1.0e-3
+MOST_ROUNDS, MOST_HALVINGS, SETTLED = 12, 5, 4.0e-3
 SAME_SLOPE = 0.2
+JUMP = 5.0  # [deg or mm] more than a step does: another joint of a digit has begun to lead
 DRAWN, MOST_STARTS, GOOD_ENOUGH, SEED = 40, 3, 3.0, 20  # starts, where joints may switch
 WIDEST_STEP_SD, LEAST_RATIO = 2.0, 0.2
 LARGE_SHARE = 0.3  # of a direction's unit length: a parameter that takes part in it
@@ -125,33 +126,31 @@ def calibrate(design: Design, readings: Sequence[TeachingReading]) -> Calibratio
         sides = [np.diag(step), -np.diag(step)] if bends else [np.diag(step)]
         trial = np.vstack([x, *(x + side for side in sides)])
         f = predict(design, readings, trial[:, :k], trial[:, k:]) / u
-        slopes = (f[1:].reshape(len(sides), p, -1) - f[0]) / step[:, None]
+        slopes = np.stack([_slopes(f[0], part, step, u) for part in f[1:].reshape(len(sides), p, -1)])
         if not bends:
-            return f[0], slopes[0].T
+            return f[0], np.nan_to_num(slopes[0]).T
         # Which joint of a digit bends first can switch: the side that stays on this branch counts.
         ahead, behind = slopes[0], -slopes[1]
+        ahead, behind = np.where(np.isnan(ahead), behind, ahead), np.where(np.isnan(behind), ahead, behind)
         near = np.abs(ahead - behind) <= SAME_SLOPE * (np.abs(ahead) + np.abs(behind))
         less = np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
-        return f[0], np.where(near, 0.5 * (ahead + behind), less).T
+        return f[0], np.nan_to_num(np.where(near, 0.5 * (ahead + behind), less)).T
 
     def cost(f: Floats, x: Floats) -> float:
         return float(((y / u - f) ** 2).sum() + (((x - centre) / width) ** 2).sum())
 
-    starts = [centre]
-    if bends:
+    best = _descend(centre, look, cost, y / u, centre, width, k)
+    if bends and not best.cost < GOOD_ENOUGH * len(readings):
         drawn = np.random.default_rng(SEED).standard_normal((DRAWN, p))
-        tried = np.vstack([centre, centre + 0.5 * width * drawn])
+        tried = centre + 0.7 * width * drawn
         shown = predict(design, readings, tried[:, :k], tried[:, k:]) / u
         ranked = np.argsort([cost(f, x) for f, x in zip(shown, tried, strict=True)])
-        starts = list(tried[ranked[:MOST_STARTS]])
-    best: _Fit | None = None
-    for start in starts:
-        fit = _descend(start, look, cost, y / u, centre, width, k)
-        if best is None or fit.cost < best.cost:
-            best = fit
-        if best.cost < GOOD_ENOUGH * len(readings):
-            break
-    if best is None or not np.isfinite(best.cost) or best.x[:k].min() <= LEAST_RATIO:
+        for start in tried[ranked[:MOST_STARTS]]:
+            fit = _descend(start, look, cost, y / u, centre, width, k)
+            best = fit if fit.cost < best.cost else best
+            if best.cost < GOOD_ENOUGH * len(readings):
+                break
+    if not np.isfinite(best.cost) or best.x[:k].min() <= LEAST_RATIO:
         raise Unsolved(
             f"no design near {design.name} shows these readings",
             where="teaching",
@@ -179,6 +178,12 @@ def calibrate(design: Design, readings: Sequence[TeachingReading]) -> Calibratio
         undetermined=found,
         settled=best.settled,
     )
+
+
+def _slopes(at: Floats, beside: Floats, step: Floats, u: Floats) -> Floats:
+    """Derivatives (p, r) of readings over u; nan where a reading jumps, as no slope stands for that."""
+    change = beside - at
+    return np.where(np.abs(change) * u > JUMP, np.nan, change / step[:, None])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -237,7 +242,9 @@ def _undetermined(
     trial = np.vstack([x, x + np.diag(step)])
     f = predict(design, candidates, trial[:, :k], trial[:, k:])
     u = np.array([r.value.u for r in candidates])
-    rows = ((f[1:] - f[0]) / step[:, None]).T * width / u[:, None]  # by parameters in units of their width
+    rows = (
+        np.nan_to_num(_slopes(f[0] / u, f[1:] / u, step, u)).T * width
+    )  # by parameters in units of their width
     caliper = np.array([r.of == ARM for r in candidates])
     found = []
     for v, ratio in _aligned(vectors[:, open_ones], shrunk):

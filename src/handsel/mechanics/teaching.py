@@ -149,10 +149,12 @@ def predict(
     Checked by: unit/test_calibration.py
     """
     arms = arms_of(design)
-    trials = [
-        with_arms(design, {a: float(x) for a, x in zip(arms, row, strict=True) if x != 1.0})
-        for row in arm_ratios
-    ]
+    by_row: dict[tuple[float, ...], Design] = {}
+    for row in arm_ratios:
+        key = tuple(map(float, row))
+        if key not in by_row:
+            by_row[key] = with_arms(design, {a: x for a, x in zip(arms, key, strict=True) if x != 1.0})
+    trials = [by_row[tuple(map(float, row))] for row in arm_ratios]
     out = np.zeros((len(trials), len(readings)))
     resting = [i for i, r in enumerate(readings) if r.of in (LOWERED, TILT)]
     if resting:
@@ -184,7 +186,10 @@ def predict(
         if r.of == CORD_LENGTH:
             c = next(c for c, cord in enumerate(design.cords) if cord.name == r.cord)
             ea = design.cords[c].axial_stiffness_n
-            lengths = [ea / compile_model(t, nominal_build(t)).cord_stiffness[0, c] for t in trials]
+            one = {
+                id(t): ea / compile_model(t, nominal_build(t)).cord_stiffness[0, c] for t in by_row.values()
+            }
+            lengths = [one[id(t)] for t in trials]
             out[:, i] = np.array(lengths) + excess_mm[:, c]
         elif r.of == ARM and r.arm is not None:
             out[:, i] = arm_mm(design, r.arm) * arm_ratios[:, arms.index(r.arm)]
@@ -206,15 +211,25 @@ def _batch(
     """All trial hands in all settings of some readings; each reading's setting; how many there are."""
     stands = [(readings[i].tension_slide_mm, readings[i].thumb_pin_mm) for i in which]
     settings = sorted(set(stands))
-    models = [compile_model(t, _set(t, settings, e)) for t, e in zip(trials, excess_mm, strict=True)]
-    return _joined(models), [settings.index(s) for s in stands], len(settings)
+    n = len(settings)
+    # One compilation for all hands of one geometry, then back in the order asked for.
+    groups: dict[int, list[int]] = {}
+    for k, trial in enumerate(trials):
+        groups.setdefault(id(trial), []).append(k)
+    models = [
+        compile_model(trials[ks[0]], _set(trials[ks[0]], settings, excess_mm[ks])) for ks in groups.values()
+    ]
+    order = np.argsort(np.concatenate([ks for ks in groups.values()]), kind="stable")
+    rows = (order[:, None] * n + np.arange(n)).ravel()
+    return _joined(models).take(rows), [settings.index(s) for s in stands], n
 
 
 def _set(design: Design, settings: Sequence[tuple[float, float]], excess_mm: Floats) -> Build:
-    build = nominal_build(design, len(settings))
-    build.excess_mm[:] = excess_mm
-    build.tension_slide_mm[:] = [s[0] for s in settings]
-    build.thumb_pin_mm[:] = [s[1] for s in settings]
+    """Each hand, by its excess (k, c), in each setting."""
+    build = nominal_build(design, len(excess_mm) * len(settings))
+    build.excess_mm[:] = np.repeat(excess_mm, len(settings), axis=0)
+    build.tension_slide_mm[:] = np.tile([s[0] for s in settings], len(excess_mm))
+    build.thumb_pin_mm[:] = np.tile([s[1] for s in settings], len(excess_mm))
     return build
 
 
