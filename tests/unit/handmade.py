@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from functools import lru_cache
 
-from handsel.data.load_design import load_design
-from handsel.data.load_protocol import load_protocol
+from handsel.data import load_design as designs
+from handsel.data import load_protocol as protocols
 from handsel.design.model import Design
 from handsel.design.placing import placed
 from handsel.inspection.case import Case, HandRecord, Observation
@@ -25,6 +26,7 @@ from handsel.rework.result import (
     SlideMove,
 )
 
+load_protocol, load_design = lru_cache(protocols.load_protocol), lru_cache(designs.load_design)
 STRAIGHT = ((0.0, 0.0),) * 5
 
 

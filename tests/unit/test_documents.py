@@ -20,15 +20,21 @@ from handsel.documents.svg import Canvas, number
 from handsel.documents.wording import (
     decision_words,
     grouped,
+    headline,
     interval,
+    merged,
     minus,
     move_words,
     percent,
     prediction_rows,
+    reason,
 )
 from handsel.errors import Unsolved
+from handsel.inspection.case import Observation
+from handsel.inspection.deciding import inspect
 from handsel.rework.result import FixKind, SlideMove
 from unit.handmade import case, estimate, made, pose, prediction, restring
+from unit.handmade import load_protocol as a_protocol
 
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = [
@@ -221,7 +227,7 @@ def test_hostile_words_are_set_as_words_on_one_page(words):
     ElementTree.fromstring(drawing(design, a))
 
 
-@settings(max_examples=12)
+@settings(max_examples=6)
 @given(st.text(max_size=400))
 def test_any_words_make_one_page(words):
     design, a = made(sentence=words)
@@ -286,11 +292,49 @@ def test_moves_in_hand_words(turns, pin, words):
     assert move_words(SlideMove(screw_turns=turns, thumb_pin_mm=pin)) == words
 
 
+def test_nobody_reads_an_order_as_a_pass():
+    """A bare order to do something gets the decision in front; a sentence that has it already does not."""
+    _, a = made(sentence="Turn both screws in by 3 turns.")
+    assert headline(a) == "Not decided yet. Turn both screws in by 3 turns."
+    _, a = made(sentence="Not yet: turn both screws in.")
+    assert headline(a) == "Not yet: turn both screws in."
+    _, a = made(sentence="It may go on.", conforms=True)
+    assert headline(a) == "Good. It may go on."
+
+
+def test_a_no_is_not_shown_as_half_a_yes():
+    """How often people err when they say no is not how likely a cracked cuff is whole."""
+    protocol = a_protocol()
+    seen = Observation(of="cuff-no-cracks", answer="no")
+    hand = replace(case().hand, hold_point="parts")
+    found = inspect(replace(case(), hand=hand, observations=(seen,)), protocol)
+    _, a = made(inspection=found)
+    assert decision_words(a) == ("Does not conform: replace a part", "not so: The cuff has no crack")
+    assert "%" not in reason(found.item("cuff-no-cracks"))
+
+
+def test_a_number_is_told_with_its_coverage_and_what_settles_it():
+    _, a = made(angle_deg=30.4)
+    conditions = ("finger-cords-taut", "digits-straight")
+    good = tuple(Observation(of=c, answer="taut" if "cords" in c else "yes") for c in conditions)
+    level = Observation(of="whippletree-level", value=0.0, unit="deg")
+    found = inspect(replace(case(30.4), observations=(*case(30.4).observations, *good, level)), a_protocol())
+    told = reason(found.item("worked-rest-angle"))
+    assert told.startswith(
+        "30.4° ± 1.6° (95 %), asked: at least 30°; 69 % likely. No number of further readings"
+    )
+
+
 def test_like_items_are_said_once_with_their_places():
     _, a = made()
     entries = grouped(a.inspection.open_items)
     assert sum(len(g.places) for g in entries) == len(a.inspection.open_items)
     assert any(g.called.endswith("(index, little, middle, ring, thumb)") for g in entries)
+
+
+def test_texts_alike_but_for_their_place_are_merged():
+    texts = ["knot (index): look", "knot (thumb-pin): look", "Or take it back.", "bar", "knot (index): pull"]
+    assert merged(texts) == ["knot (index, thumb-pin): look", "Or take it back.", "bar", "knot (index): pull"]
 
 
 def test_rows_of_now_and_after():

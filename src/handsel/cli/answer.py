@@ -19,6 +19,7 @@ from handsel.documents.wording import (
     decision_words,
     grouped,
     headline,
+    merged,
     numbers_held,
     percent,
     prediction_rows,
@@ -127,8 +128,8 @@ def _warnings(out: Console, a: Assessment, sign: dict[str, str]) -> None:
     for step in i.out_of_order:
         _head(out, f"Out of order: {shown_plain(step.title)}")
         rows = [("", step.reason, "")]
-        rows += [(sign["open"], f"can no longer be seen: {title}", "") for title in step.hidden]
-        rows += [("-", way, "") for way in step.ways_on]
+        rows += [(sign["open"], f"can no longer be seen: {title}", "") for title in merged(step.hidden)]
+        rows += [("-", way, "") for way in merged(step.ways_on)]
         _rows(out, rows)
     remarks = [*i.advisories, *a.notes]
     remarks += [

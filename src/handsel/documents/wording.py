@@ -184,6 +184,20 @@ def grouped(items: Sequence[Item]) -> tuple[Grouped, ...]:
     return tuple(Grouped(first=same[0], places=tuple(x.place for x in same)) for same in found.values())
 
 
+def merged(texts: Sequence[str]) -> list[str]:
+    """Texts that differ only in the place in their brackets as one, with all places: "knot (index, ring)".
+
+    Parameters: texts.    Returns: texts, each at the place of its first.    Raises: nothing.
+    Valid for: any texts.    Source: own rule.    Checked by: unit/test_documents.py
+    """
+    found: dict[tuple[str, str], list[str]] = {}
+    for text in texts:
+        match = re.match(r"(.+?) \(([a-z-]+)\)(.*)$", text, re.DOTALL)
+        key = (match[1], match[3]) if match else (text, "")
+        found.setdefault(key, []).append(match[2] if match else "")
+    return [f"{a} ({', '.join(at)}){b}" if any(at) else a for (a, b), at in found.items()]
+
+
 def why(x: Item) -> str:
     """The reason of an open item as the end of a line: no capital at its start.
 
