@@ -74,7 +74,7 @@ def crossing_length(c: Crossing, angle_rad: Floats) -> Curve:
     Valid for: points outside the cylinder; less than a full turn.
     Source: law of cosines for the chord; tangent-arc geometry for the wrap (a taut line on a
         cylinder is a geodesic: straight when unrolled, so the rise adds in quadrature).
-    Checked by: published/test_paths.py, independent/test_paths.py
+    Checked by: published/test_mechanics.py, independent/test_paths.py
     """
     gap = c.gap_rad + c.sense * angle_rad
     product = c.ra_mm * c.rb_mm
