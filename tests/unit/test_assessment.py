@@ -9,7 +9,11 @@ from functools import cache
 import pytest
 
 from handsel.data.load_design import load_design
+from handsel.design.placing import placed
 from handsel.inspection.case import Case, Observation
+from handsel.mechanics.build import nominal_build
+from handsel.mechanics.closing import MEET_MM, closed_angle, closing_path
+from handsel.mechanics.model import compile_model
 from handsel.rework.assessment import FINDING, assess, wanted_from
 from handsel.rework.result import Assessment, FixKind
 from inspecting import bundled, hand, sound_case
@@ -89,6 +93,16 @@ def test_poses_lead_from_rest_to_closed() -> None:
     assert all(len(p.phi_deg) == 5 and len(p.taut) == 3 for p in poses)
 
 
+def test_the_closed_angle_agrees_with_small_steps_and_contact() -> None:
+    design = placed(load_design("linden"), scale_ratio=1.0, side="left")
+    model = compile_model(design, nominal_build(design, 1))
+    closed = closed_angle(closing_path(model, to_deg=0.0, step_deg=2.0), MEET_MM)[0]
+    said = sound().now.closed_wrist_deg  # type: ignore[union-attr]
+    assert said is not None
+    assert said.low < closed < said.high
+    assert said.value == pytest.approx(closed, abs=1.5)
+
+
 def test_a_little_shallow_is_adjusted_and_both_slides_are_named() -> None:
     a = of(changed(at(28.5)))
     assert not a.conforms
@@ -151,8 +165,13 @@ def test_a_good_lowered_angle_does_not_pass_a_hand_that_cannot_close() -> None:
     assert not a.conforms
     assert a.inspection.item(FINDING).status == "does not conform"
     assert a.inspection.item(FINDING).severity == "major"
-    assert a.fix.kind in (FixKind.ADJUST, FixKind.RESTRING)
+    assert a.now is not None
+    assert a.now.closed_wrist_deg is None  # as it is, the thumb gets past before the fingers come
+    assert a.fix.kind is FixKind.ADJUST
     assert a.fix.move is not None
+    assert a.fix.move.thumb_pin_mm < -2.0
+    assert a.fix.after is not None
+    assert a.fix.after.closed_wrist_deg is not None
     # lowered alone, it would have been let through by its number
     alone = of(changed(numbers, without=("worked-rest-angle",)))
     assert not alone.conforms

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.mechanics.build import nominal_build
-from handsel.mechanics.closing import MEET_MM, Path, closed_angle, closing_path
-from handsel.mechanics.model import compile_model
+from handsel.mechanics.closing import MEET_MM, Path, closed_angle, closing_path, opening_path
+from handsel.mechanics.model import Model, compile_model
 from handsel.mechanics.rest import TAUT_N
 from handsel.rework.moves import Outcome, pin_slide, tension_slide
 from handsel.rework.result import Estimate, PoseDrawn, Prediction
 
 Floats = NDArray[np.float64]
 
-CLOSE_TO_DEG, CLOSE_STEP_DEG = -24.0, 8.0  # well past where a good hand has closed
-STEP_U_DEG = 0.7  # what the coarse steps cost, against steps of 2 degrees
+CLOSE_STEP_DEG = 4.0
+CLOSE_STAGES_DEG = (16.0, 4.0, -8.0, -20.0)  # looked at after each; the last is far past any use
+STEP_U_DEG = 0.3  # what the coarse steps cost, against steps of 2 degrees
 POSES = 6
 
 
@@ -77,8 +79,7 @@ def closings(design: Design, weight: Floats, now: Outcome, after: Outcome) -> Cl
             thumb_pin_mm=np.array([m[2] for m in means]),
         ),
     )
-    # Until the pads first meet nothing touches, and runs without contact are much quicker.
-    path = closing_path(model, to_deg=CLOSE_TO_DEG, step_deg=CLOSE_STEP_DEG, contact=False)
+    path = _until_closed(model)
     ends = closed_angle(path, MEET_MM)
     friction = float(ends[1] - ends[0]) if np.isfinite(ends[:2]).all() else 3.0
     return Closings(
@@ -87,6 +88,23 @@ def closings(design: Design, weight: Floats, now: Outcome, after: Outcome) -> Cl
         row_after=0,
         u_closed_deg=float(np.hypot(friction, STEP_U_DEG)),
     )
+
+
+def _until_closed(model: Model) -> Path:
+    """The closing path as far as it is needed; until the pads meet nothing touches, so without contact."""
+    path = closing_path(model, to_deg=CLOSE_STAGES_DEG[0], step_deg=CLOSE_STEP_DEG, contact=False)
+    for to_deg in CLOSE_STAGES_DEG[1:]:
+        if np.isfinite(closed_angle(path, MEET_MM)).all():
+            break
+        # The walk goes on from where it ended; it is the same whether the wrist bends or opens.
+        on = opening_path(model, path, to_deg=to_deg, step_deg=CLOSE_STEP_DEG, contact=False)
+        joined: dict[str, Any] = {
+            f.name: np.concatenate([getattr(path, f.name), getattr(on, f.name)[:, 1:]], axis=1)
+            for f in fields(Path)
+            if not f.name.startswith("last_")
+        }
+        path = replace(on, **joined)
+    return path
 
 
 def predict(design: Design, weight: Floats, hand: Outcome, closing: Closings, row: int) -> Prediction:
