@@ -28,11 +28,12 @@ from handsel.documents.wording import (
     percent,
     prediction_rows,
     reason,
+    recheck_rows,
 )
 from handsel.errors import Unsolved
 from handsel.inspection.case import Observation
 from handsel.inspection.deciding import inspect
-from handsel.rework.result import FixKind, SlideMove
+from handsel.rework.result import FixKind, Recheck, SlideMove
 from unit.handmade import case, estimate, made, pose, prediction, restring
 from unit.handmade import load_protocol as a_protocol
 
@@ -250,6 +251,44 @@ def test_long_lists_say_how_much_is_left_out():
     assert page["recheck_more"] + len(page["recheck"]) == len(a.recheck)
     assert page["open_more"] > 0
     assert len(page["open"]) == ROOMS[-1].open_items
+
+
+def test_what_to_look_at_again_is_said_once_with_its_places():
+    one = {"id": "x", "title": "The cord runs free"}
+    again = [
+        Recheck(place=p, reason=f"undone by: new cord ({c})", **one)
+        for p, c in (("index", "index-middle"), ("ring", "ring-little"), ("index", "ring-little"))
+    ]
+    again.append(Recheck(id="y", title="Bar level", place="", reason="undone by: screws"))
+    _, a = made(recheck=tuple(again))
+    assert recheck_rows(a) == [
+        ("The cord runs free (index, ring)", "undone by: new cord (index-middle, ring-little)"),
+        ("Bar level", "undone by: screws"),
+    ]
+
+
+def test_steps_and_cautions_are_the_last_to_give_way():
+    """A fix of nine steps and five cautions keeps them all, with the longest lists beside it."""
+    steps = tuple(
+        f"Step {k}: do this with care, half a turn at a time, and then look again." for k in range(9)
+    )
+    cautions = tuple(
+        f"Caution {k}: something may slip; keep hands and eyes out of its line." for k in range(4)
+    )
+    design, a = made()
+    a = replace(a, fix=replace(a.fix, steps=steps, cautions=cautions))
+    fits = next(r for r in ROOMS if _pages(design, a, r) == 1)
+    assert (fits.steps, fits.cautions) == (9, 5)
+    assert fits.view_mm >= 100
+
+
+def _pages(design, a, room):
+    data = {"page": json.dumps(_page(design, a, room))}
+    counted = typst.query(
+        TEMPLATE.read_bytes(), "<pages>", field="value", ignore_system_fonts=True, sys_inputs=data
+    )
+    [pages_of] = json.loads(counted)
+    return pages_of
 
 
 def test_the_page_names_what_it_stands_on():

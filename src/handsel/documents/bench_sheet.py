@@ -43,12 +43,15 @@ class _Room:
     strip_mm: int
 
 
+# Drawing and lists give way first; the steps and the cautions last.
 ROOMS = (
-    _Room(steps=9, recheck=16, open_items=9, cautions=4, text=170, view_mm=176, strip_mm=176),
-    _Room(steps=8, recheck=13, open_items=6, cautions=3, text=130, view_mm=160, strip_mm=170),
-    _Room(steps=7, recheck=12, open_items=4, cautions=3, text=110, view_mm=140, strip_mm=150),
-    _Room(steps=6, recheck=9, open_items=3, cautions=2, text=90, view_mm=120, strip_mm=130),
-    _Room(steps=4, recheck=3, open_items=2, cautions=1, text=60, view_mm=90, strip_mm=0),
+    _Room(steps=9, recheck=16, open_items=9, cautions=5, text=170, view_mm=176, strip_mm=176),
+    _Room(steps=9, recheck=12, open_items=6, cautions=5, text=160, view_mm=155, strip_mm=165),
+    _Room(steps=9, recheck=10, open_items=5, cautions=5, text=150, view_mm=130, strip_mm=140),
+    _Room(steps=9, recheck=8, open_items=3, cautions=5, text=130, view_mm=112, strip_mm=118),
+    _Room(steps=9, recheck=6, open_items=2, cautions=5, text=120, view_mm=104, strip_mm=0),
+    _Room(steps=6, recheck=4, open_items=2, cautions=4, text=90, view_mm=90, strip_mm=0),
+    _Room(steps=4, recheck=3, open_items=2, cautions=2, text=60, view_mm=70, strip_mm=0),
 )
 
 

@@ -244,17 +244,22 @@ def prediction_rows(a: Assessment) -> Sequence[tuple[str, str, str]]:
 
 
 def recheck_rows(a: Assessment) -> list[tuple[str, str]]:
-    """What to look at again, one row for each title and reason, with all its places.
+    """What to look at again, one row for each title, with all its places and reasons.
 
     Parameters: a.    Returns: title and reason of each row.    Raises: nothing.
     Valid for: any assessment.    Source: own rule.    Checked by: unit/test_documents.py
     """
-    places: dict[tuple[str, str], list[str]] = {}
+    rows: dict[str, tuple[dict[str, None], dict[str, None]]] = {}  # places and reasons, each once, in order
     for r in a.recheck:
-        places.setdefault((r.title, r.reason), []).append(r.place)
+        places, reasons = rows.setdefault(r.title, ({}, {}))
+        places[r.place] = None
+        reasons[r.reason] = None
     return [
-        (f"{title} ({', '.join(named)})" if (named := [p for p in at if p]) else title, reason)
-        for (title, reason), at in places.items()
+        (
+            f"{title} ({', '.join(filter(None, places))})" if any(places) else title,
+            "; ".join(merged(list(reasons))),
+        )
+        for title, (places, reasons) in rows.items()
     ]
 
 
