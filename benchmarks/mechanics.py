@@ -95,9 +95,12 @@ def main() -> None:
     lines = [
         "# Rest angles and closing paths per second",
         "",
-        f"`python benchmarks/mechanics.py{' --quick' if quick else ''}`, seed {SEED}, one core, processor time.",
-        f"MuJoCo at {fair.tuning.timestep_s * 1e3:g} ms steps, digit damping {fair.tuning.digit_damping_nms:g} N m s,"
-        f" wrist damping {fair.tuning.wrist_damping_nms:g} N m s, driven at {fair.drive.slow_deg_s:g} deg/s:"
+        f"`python benchmarks/mechanics.py{' --quick' if quick else ''}`, seed {SEED}, one core,"
+        " processor time.",
+        f"MuJoCo at {fair.tuning.timestep_s * 1e3:g} ms steps,"
+        f" digit damping {fair.tuning.digit_damping_nms:g} N m s,"
+        f" wrist damping {fair.tuning.wrist_damping_nms:g} N m s,"
+        f" driven at {fair.drive.slow_deg_s:g} deg/s:"
         f" the fastest setting of the sweep within 0.05 deg (worst {fair.error_deg:.3f} deg).",
         "",
         "| what | engine | MuJoCo | ratio |",

@@ -109,7 +109,7 @@ def test_more_wrist_friction_holds_the_cuff_where_it_was_let_go():
     build = replace(nominal_build(LINDEN, 2), wrist_friction_nmm=np.array([5.0, 120.0]))
     r = rest_lowered(compile_model(LINDEN, build))
     assert list(r.held) == [False, True]
-    assert r.rest_angle_deg[1] > 60 > r.rest_angle_deg[0]
+    assert r.rest_angle_deg[1] > 55 > r.rest_angle_deg[0]
 
 
 def test_the_worked_angle_survives_a_snug_wrist_pin():

@@ -49,7 +49,12 @@ class Build:
 
 
 def nominal_build(design: Design, n: int = 1, *, frictionless: bool = False) -> Build:
-    """n hands exactly as designed; `frictionless` also takes out elastic loss, for the referee only."""
+    """n hands exactly as designed.
+
+    Parameters: design, placed; n, how many; frictionless also takes out the elastics' loss: for
+        comparing with a frictionless referee only.
+    Returns: Build of n equal rows.
+    """
     cords, digits = len(design.cords), len(design.digits)
     hinges = np.array(
         [

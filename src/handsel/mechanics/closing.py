@@ -72,7 +72,8 @@ def closing_path(
     """Bend the wrist slowly from slack cords to `to_deg`.
 
     Parameters: m, n hands; to_deg [deg], last wrist angle; step_deg [deg], largest wrist step;
-        friction False only beside a frictionless referee; gauge, a cylinder held in the palm.
+        friction False only beside a frictionless referee; contact, whether pads
+        meet each other and the palm; gauge, a cylinder held in the palm.
     Returns: Path; its first column is the wrist angle at which the last slack ends, plus 1 deg.
     Source: continuation in the wrist angle; each step starts from the last, sliders carried along.
     Checked by: independent/test_closing.py
@@ -95,7 +96,9 @@ def opening_path(
 ) -> Path:
     """Walk the wrist back from where a closing path ended; friction now acts the other way.
 
-    Parameters: as `closing_path`.    Returns: Path.
+    Parameters: m, n hands; closed, the path to walk back from; to_deg [deg], last wrist angle;
+        step_deg [deg]; contact and gauge as on the way there.
+    Returns: Path.
     """
     sliders = closed.last_sliders.take(np.arange(len(m))) if closed.last_sliders is not None else None
     return _walk(m, closed.last_q.copy(), sliders, np.radians(to_deg), step_deg, contact, gauge)
@@ -185,7 +188,8 @@ def thumb_lead_deg(path: Path, thumb: int) -> Floats:
 def closed_angle(path: Path, within_mm: float = 0.0) -> Floats:
     """Wrist angle at which the thumb's pad first meets the index or middle pad.
 
-    Parameters: within_mm [mm], gap that counts as met.    Returns: (n,) float [deg], nan if never.
+    Parameters: path, of n hands; within_mm [mm], gap that counts as met.
+    Returns: (n,) float [deg], nan if never.
     """
     return _first_crossing(path.wrist_deg, -path.gap_mm.min(-1), -within_mm)
 

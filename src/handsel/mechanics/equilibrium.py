@@ -192,7 +192,8 @@ def _solve(h: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     if n < MANY:
         try:
             np.linalg.cholesky(h)
-            return np.linalg.solve(h, right[..., None])[..., 0], np.ones(n, dtype=bool)
+            found: Floats = np.asarray(np.linalg.solve(h, right[..., None])[..., 0], dtype=np.float64)
+            return found, np.ones(n, dtype=bool)
         except np.linalg.LinAlgError:
             pass
     a = np.ascontiguousarray(h.transpose(1, 2, 0))

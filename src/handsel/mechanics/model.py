@@ -74,13 +74,13 @@ class Model:
     def take(self, rows: Rows) -> Model:
         """A selection of the hands."""
         changed = {}
-        for name in _PER_HAND:
+        for name in PER_HAND:
             value = getattr(self, name)
             changed[name] = value.take(rows) if isinstance(value, WristLegs | Crossing) else value[rows]
         return Model(**{f.name: changed.get(f.name, getattr(self, f.name)) for f in fields(self)})
 
 
-_PER_HAND = (
+PER_HAND = (
     "wrist",
     "flexor",
     "extensor",

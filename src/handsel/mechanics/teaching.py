@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from math import isfinite
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from handsel.errors import OutOfRange, Unsolved
 from handsel.mechanics.arms import KNUCKLE, TIP, Arm, arm_mm, arms_of, with_arms
 from handsel.mechanics.build import Build, nominal_build
 from handsel.mechanics.closing import closing_path
-from handsel.mechanics.model import _PER_HAND, Model, compile_model
+from handsel.mechanics.model import PER_HAND, Model, compile_model
 from handsel.mechanics.paths import Crossing, WristLegs
 from handsel.mechanics.rest import rest_lowered
 from handsel.metrology.quantity import Quantity
@@ -236,7 +237,7 @@ def _set(design: Design, settings: Sequence[tuple[float, float]], excess_mm: Flo
 def _joined(models: Sequence[Model]) -> Model:
     """One batch of the hands of several models; what is not kept per hand is the first's."""
 
-    def together(parts: Sequence[object]) -> object:
+    def together(parts: Sequence[Any]) -> Any:
         first = parts[0]
         if isinstance(first, Crossing | WristLegs):
             return type(first)(
@@ -247,7 +248,7 @@ def _joined(models: Sequence[Model]) -> Model:
     return Model(
         **{
             f.name: together([getattr(m, f.name) for m in models])
-            if f.name in _PER_HAND
+            if f.name in PER_HAND
             else getattr(models[0], f.name)
             for f in fields(Model)
         }

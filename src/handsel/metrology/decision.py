@@ -125,8 +125,8 @@ def what_settles(decision: Decision, *, u_repeat: float, u_common: float,
         mean, and u_common, standard uncertainty of the error that all readings share, both in
         the unit of the quantity; better_methods, each a BetterMethod or (name, u); step, what one
         move changes the value by, in the same unit (half a screw turn, say), its sign of no
-        matter, or None when nothing may be moved; minutes for one reading and for one step, the
-        reading after the move included.
+        matter, or None when nothing may be moved; minutes_per_reading and minutes_per_step, the
+        reading after the move included [min].
     Returns: Settling. readings is None when the common error alone keeps it undecided.
     Raises: OutOfRange for negative or absent numbers, or a step of 0.
     Valid for: u_repeat known beforehand from the method; a step that moves the value surely.

@@ -52,6 +52,8 @@ class Prediction:
 
 
 class FixKind(StrEnum):
+    """What sort of change puts the hand right."""
+
     NOTHING = "nothing to change"
     ADJUST = "adjust"
     RESTRING = "restring"
