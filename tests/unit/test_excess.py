@@ -16,9 +16,9 @@ from handsel.mechanics.excess import (
     LengthPosterior,
     Readings,
     estimate_lengths,
-    open_question,
     slides_of,
 )
+from handsel.mechanics.open_question import open_question
 from handsel.metrology.quantity import Quantity
 from unit.test_taut_map import linden
 

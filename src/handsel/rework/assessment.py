@@ -21,13 +21,12 @@ from handsel.mechanics.excess import (
     TILT,
     WORKED,
     LengthPosterior,
-    OpenQuestion,
     Readings,
     Slides,
     estimate_lengths,
-    open_question,
     slides_of,
 )
+from handsel.mechanics.open_question import OpenQuestion, open_question
 from handsel.mechanics.taut_map import NotThisKind
 from handsel.metrology.decision import Verdict
 from handsel.rework.choosing import CORD_REWORK, Choice, choose, reader, readings_of_angle

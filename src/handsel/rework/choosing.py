@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from handsel.inspection.protocol import Characteristic, Protocol
 from handsel.inspection.result import Inspection, Item
-from handsel.mechanics.excess import LengthPosterior, OpenQuestion, Readings
+from handsel.mechanics.excess import LengthPosterior, Readings
+from handsel.mechanics.open_question import OpenQuestion
 from handsel.metrology.decision import Action
 from handsel.rework.moves import Chooser, Outcome
 from handsel.rework.result import FixKind
