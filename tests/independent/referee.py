@@ -107,6 +107,10 @@ class Hand:
         """(c,) cord tensions that belong to the present stretch [N]."""
         return self.cord_k * np.maximum(self.data.ten_length[self.cords] - self.cord_length_m, 0.0)
 
+    def slack_mm(self) -> float:
+        """Of the cord that is nearest to taut [mm]; negative when it is stretched."""
+        return float((self.cord_length_m - self.data.ten_length[self.cords]).min()) * MM
+
     def contacts_n(self) -> dict[tuple[str, str], float]:
         """Pads that touch now, and how hard [N]."""
         found = {}
@@ -135,8 +139,15 @@ class Hand:
             return 0.0
         return float(self.data.efc_force[0]) * MM
 
-    def advance(self, steps: int) -> None:
-        mujoco.mj_step(self.model, self.data, nstep=steps)
+    def advance(self, steps: int, *, wrist_deg_s: float = 0.0) -> None:
+        """Let time pass; the hand that holds the cuff moves on evenly at `wrist_deg_s`."""
+        if wrist_deg_s == 0.0:
+            mujoco.mj_step(self.model, self.data, nstep=steps)
+        else:  # in every step, so that the holding torque has no sawtooth
+            target, by = self.model.eq_data[self.hold], radians(wrist_deg_s) * self.tuning.timestep_s
+            for _ in range(steps):
+                target[0] += by
+                mujoco.mj_step(self.model, self.data)
         self.steps += steps
 
     # --- statics, from MuJoCo's kinematics alone

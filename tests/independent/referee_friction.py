@@ -117,11 +117,11 @@ class RubbingHand(Hand):
         super().set_pose(pose)
         self.update_friction()
 
-    def advance(self, steps: int) -> None:
+    def advance(self, steps: int, *, wrist_deg_s: float = 0.0) -> None:
         while steps > 0:
             some = min(self.update_steps, steps)
             self.update_friction()
-            super().advance(some)
+            super().advance(some, wrist_deg_s=wrist_deg_s)
             steps -= some
 
     def update_friction(self) -> None:

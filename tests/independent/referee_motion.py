@@ -8,7 +8,7 @@ does not fall into it: whichever of several rests the approach leads to is the o
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, radians
 from time import perf_counter
 
@@ -18,6 +18,7 @@ from referee import Hand, Pose
 
 Floats = NDArray[np.float64]
 
+NEAR_MM = 1.0
 MOVED_DEG = 3.0  # of a digit, both joints together: it has left its stop under the press
 PRESS_TO_DEG = -60.0  # as far down as a cuff is pressed
 
@@ -26,13 +27,18 @@ PRESS_TO_DEG = -60.0  # as far down as a cuff is pressed
 class Drive:
     """How slowly: chosen by the sweep in benchmarks/."""
 
-    free_deg_s: float = 120.0  # while no cord pulls
+    free_deg_s: float = 120.0  # while every cord is slack by NEAR_MM or more
     slow_deg_s: float = 20.0
+    release_deg_s: float = 20.0  # while letting go: with friction, what is overrun stays overrun
+    lift_deg: float = 0.0  # let down from here or higher: from well above, a tight pin may not let go
     chunk_s: float = 0.01  # between looks at the state
     still_rad_s: float = 1e-3  # settled: no joint faster,
     still_deg: float = 1e-3  # and the wrist moved less than this over the last window
     window_s: float = 0.1
     patience_s: float = 10.0  # longest wait for stillness
+
+
+WITH_FRICTION = Drive(release_deg_s=0.5, lift_deg=60.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,6 +53,7 @@ class Rest:
     creep_deg: float  # wrist travel over the last window
     imbalance_deg: float  # distance to the stationary point of the energy; nan with friction
     settled: bool
+    held: bool  # no cord pulls: the wrist pin alone carries the cuff
     pressed_to_deg: float  # lowest angle before letting go; nan when only let down
     time_s: float  # in the model
     wall_s: float
@@ -71,10 +78,22 @@ class Path:
 def rest_lowered(hand: Hand, *, drive: Drive | None = None, check: bool = True) -> Rest:
     """Cuff lifted until every cord is slack, then let down slowly and released when it carries itself."""
     drive, began = drive or Drive(), perf_counter()
-    start = slack_angle_deg(hand)
+    start = max(slack_angle_deg(hand), drive.lift_deg)
     hand.set_pose(straight(hand, start))
-    _move_until(hand, drive, to_deg=PRESS_TO_DEG, done=lambda: hand.holding_nmm() <= 0.0)
+    gentle = replace(drive, slow_deg_s=drive.release_deg_s)
+    if not _pin_carries(hand, gentle, start):
+        _move_until(hand, gentle, to_deg=PRESS_TO_DEG, done=lambda: hand.holding_nmm() <= 0.0)
     return _release(hand, drive, began, float("nan"), check)
+
+
+def _pin_carries(hand: Hand, gentle: Drive, start_deg: float) -> bool:
+    """Whether the cuff, moved down a little, has to be pushed: then the wrist pin alone carries it."""
+    if hand.model.dof_frictionloss[hand.wrist] == 0.0:
+        return False
+    _move_until(
+        hand, replace(gentle, free_deg_s=gentle.slow_deg_s), to_deg=start_deg - 1.0, done=lambda: False
+    )
+    return hand.holding_nmm() <= 0.0
 
 
 def rest_worked(hand: Hand, *, drive: Drive | None = None, check: bool = True) -> Rest:
@@ -84,7 +103,8 @@ def rest_worked(hand: Hand, *, drive: Drive | None = None, check: bool = True) -
     _move_until(hand, drive, to_deg=PRESS_TO_DEG, done=lambda: all_moved(hand))
     pressed = hand.theta_deg
     highest = degrees(hand.model.jnt_range[hand.wrist, 1])
-    _move_until(hand, drive, to_deg=highest, done=lambda: hand.holding_nmm() >= 0.0)
+    gentle = replace(drive, slow_deg_s=drive.release_deg_s)
+    _move_until(hand, gentle, to_deg=highest, done=lambda: hand.holding_nmm() >= 0.0)
     return _release(hand, drive, began, pressed, check)
 
 
@@ -97,11 +117,14 @@ def closing_path(
     drive: Drive | None = None,
 ) -> Path:
     """From the hand's present state: wrist held at steps down to `to_deg` and back up to `start_deg`."""
+    down = np.linspace(start_deg, to_deg, max(2, round((start_deg - to_deg) / step_deg) + 1))
+    return walk(hand, np.concatenate([down, down[-2::-1]]), drive=drive)
+
+
+def walk(hand: Hand, stops_deg: Floats, *, drive: Drive | None = None) -> Path:
+    """From the hand's present state: the held wrist is taken to each angle in turn and read when still."""
     drive, began = drive or Drive(), perf_counter()
-    count = max(2, round((start_deg - to_deg) / step_deg) + 1)
-    down = np.linspace(start_deg, to_deg, count)
-    stops = np.concatenate([down, down[-2::-1]])
-    rows = [_stop_at(hand, drive, float(theta)) for theta in stops]
+    rows = [_stop_at(hand, drive, float(theta)) for theta in stops_deg]
     return Path(
         theta_deg=np.array([r[0] for r in rows]),
         tilt_deg=np.array([r[1] for r in rows]),
@@ -110,7 +133,7 @@ def closing_path(
         holding_nmm=np.array([r[4] for r in rows]),
         contacts=tuple(r[5] for r in rows),
         speed_rad_s=np.array([r[6] for r in rows]),
-        closing=np.arange(len(stops)) < count,
+        closing=np.arange(len(rows)) <= int(np.argmin(stops_deg)),
         wall_s=perf_counter() - began,
     )
 
@@ -138,19 +161,19 @@ def all_moved(hand: Hand) -> bool:
 
 
 def _move_until(hand: Hand, drive: Drive, *, to_deg: float, done: Callable[[], bool]) -> None:
-    """Carry the held cuff toward `to_deg`, fast while no cord pulls, until `done`."""
+    """Carry the held cuff toward `to_deg`, fast while all cords are slack, until a cord pulls and `done`."""
     dt = hand.tuning.timestep_s
     chunk = max(1, round(drive.chunk_s / dt))
-    theta, way = hand.theta_deg, np.sign(to_deg - hand.theta_deg)
+    theta, way = hand.theta_deg, 1.0 if to_deg > hand.theta_deg else -1.0
     hand.grip(theta)
     hand.advance(chunk)
     while (to_deg - theta) * way > 0.0:
-        slack = not np.any(hand.tensions_n() > 0.0)
-        speed = drive.free_deg_s if slack else drive.slow_deg_s
-        theta += way * speed * chunk * dt
-        hand.grip(theta)
-        hand.advance(chunk)
-        if not slack and done():
+        slack_mm = hand.slack_mm()
+        speed = way * (drive.free_deg_s if slack_mm > NEAR_MM else drive.slow_deg_s)
+        some = min(chunk, max(1, round((to_deg - theta) / (speed * dt))))
+        hand.advance(some, wrist_deg_s=speed)
+        theta += speed * some * dt
+        if slack_mm < 0.0 and done():
             return
 
 
@@ -167,6 +190,7 @@ def _release(hand: Hand, drive: Drive, began: float, pressed_deg: float, check: 
         contacts=contacts,
         creep_deg=creep,
         settled=settled,
+        held=bool(np.all(tension <= 0.0)),
         imbalance_deg=hand.imbalance_deg() if check else float("nan"),
         pressed_to_deg=pressed_deg,
         time_s=float(hand.data.time),

@@ -48,7 +48,7 @@ class Tuning:
 
     timestep_s: float = 0.002
     armature_kgm2: float = 2e-5
-    digit_damping_nms: float = 3e-3
+    digit_damping_nms: float = 1e-3
     wrist_damping_nms: float = 3e-2
     bar_damping_nms: float = 1e-3
     limit_time_s: float = 0.008  # 1/sqrt(kappa) of cords, stops and contacts
