@@ -1,4 +1,4 @@
-"""What a fresh process loads, and so how long a person waits for the first answer.
+"""What a fresh process loads, and so how long a person waits (timed in benchmarks/cold_start.py).
 
 On a volunteer's laptop each of the heavy packages costs a second or more by itself, and none of them is
 needed to judge one hand. These tests start a process of their own and read its sys.modules at the end.
@@ -10,16 +10,12 @@ import json
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
-from handsel.cli import COMMANDS
-
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "examples" / "01-good-hand.toml"
-needs_assess = pytest.mark.skipif("assess" not in COMMANDS, reason="the verb assess is not there yet")
 
 HEAVY = {"scipy", "trimesh", "manifold3d", "matplotlib", "cv2", "django", "mujoco", "PIL", "networkx", "lxml",
          "pandas", "statsmodels", "hypothesis", "pytest"}
@@ -72,31 +68,9 @@ def test_help_loads_click_and_nothing_else(arguments, tmp_path):
     assert tops == FOR_HELP
 
 
-@needs_assess
 @pytest.mark.parametrize("more", [[], ["--json"], ["--out", "out"]], ids=["text", "json", "files"])
 def test_assess_loads_nothing_heavy(more, tmp_path):
     status, tops = loaded_by("assess", str(EXAMPLE), *more, folder=tmp_path)
     assert status == 0
     assert not tops & HEAVY
     assert tops <= FOR_ASSESS
-
-
-def seconds(*arguments: str, folder: Path) -> float:
-    """Wall time of the quickest of three starts: the others had to share the machine."""
-    took = []
-    for _ in range(3):
-        start = time.perf_counter()
-        subprocess.run([sys.executable, "-m", "handsel.cli", *arguments], cwd=folder, env=ENV, check=True,
-                       capture_output=True, timeout=120)
-        took.append(time.perf_counter() - start)
-    return min(took)
-
-
-def test_help_answers_at_once(tmp_path):
-    assert seconds("--help", folder=tmp_path) < 0.8
-
-
-@needs_assess
-def test_assess_answers_in_about_a_second(tmp_path):
-    """About one second on a quiet laptop; twice that is allowed here, where other tests run beside it."""
-    assert seconds("assess", str(EXAMPLE), folder=tmp_path) < 2.0

@@ -17,11 +17,9 @@ from pathlib import Path
 import pytest
 
 import handsel
-from handsel.cli import COMMANDS
 
 ROOT = Path(__file__).parents[2]
 EXAMPLE = ROOT / "examples" / "01-good-hand.toml"
-needs_assess = pytest.mark.skipif("assess" not in COMMANDS, reason="the verb assess is not there yet")
 pytestmark = pytest.mark.slow
 
 # An outer make, our own source path and a machine's pip settings must not help or hinder what runs below.
@@ -100,7 +98,6 @@ def test_it_runs_from_another_folder(laptop, tmp_path):
     assert Path(where.strip()).is_relative_to(laptop.parent)
 
 
-@needs_assess
 def test_it_does_the_main_job_from_another_folder(laptop, tmp_path):
     told = run(laptop / "handsel", "assess", EXAMPLE, "--out", "out", cwd=tmp_path, env=OFFLINE)
     assert told.strip()
