@@ -10,8 +10,6 @@ import sys
 import tomllib
 from pathlib import Path
 
-import pytest
-
 import handsel
 from handsel.cli import COMMANDS
 
@@ -83,7 +81,8 @@ def typing(line: str, *, folder: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_exit_status_is_as_told(tmp_path):
-    assert "0, every hand conforms; 1, at least one does not, or is undecided; 2, a file could not" in " ".join(README.split())
+    told = " ".join(README.split())
+    assert "0, every hand conforms; 1, at least one does not, or is undecided; 2, a file could not" in told
     bad = tmp_path / "bad.toml"
     bad.write_text("this is no case", encoding="utf-8")
     assert typing("handsel assess bad.toml", folder=tmp_path).returncode == 2
