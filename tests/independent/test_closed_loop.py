@@ -19,9 +19,11 @@ from handsel.data.load_case import load_case
 from handsel.data.load_design import load_design
 from handsel.data.load_protocol import load_protocol
 from handsel.mechanics.build import nominal_build
+from handsel.mechanics.excess import LEAD, LOWERED, WORKED, estimate_lengths, slides_of
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.rest import taut_angles
-from handsel.rework.moves import cut_length_mm, nominal_length_mm
+from handsel.metrology.quantity import Quantity
+from handsel.rework.moves import Chooser, Outcome, Wanted, cut_length_mm, nominal_length_mm
 from handsel.rework.result import Fix, FixKind, NewCord, SlideMove
 
 LINDEN = load_design("linden")
@@ -99,3 +101,34 @@ def test_the_referee_finds_the_starts_where_the_engine_does():
     alone = next(k for k, c in enumerate(LINDEN.cords) if len(c.legs) == 1)
     assert truth.bar_deg == pytest.approx(theta[loops].max(), abs=0.1)
     assert truth.thumb_deg == pytest.approx(theta[alone], abs=0.02)
+
+
+def test_a_thumb_that_sprang_back_may_stay_bent_after_a_move():
+    def deg(value: float, u: float) -> Quantity:
+        return Quantity(value=value, u=u, unit="deg", origin="test")
+
+    readings: dict[str, Quantity | str] = {
+        WORKED: deg(42.0, 0.5),
+        LOWERED: deg(42.0, 0.5),
+        LEAD: deg(7.0, 0.8),
+    }
+    readings |= {f"press_{d.name}": "slack" for d in LINDEN.digits[:4]}
+    found = estimate_lengths(LINDEN, readings, slides_of(LINDEN, readings))
+    wanted = Wanted(
+        target_deg=36.0,
+        least_deg=30.0,
+        most_deg=45.0,
+        lead_limit_deg=5.0,
+        tilt_limit_deg=5.0,
+        pin_low_mm=-3.5,
+        pin_high_mm=3.5,
+        accept_p=0.95,
+    )
+    chooser = Chooser(LINDEN, found, wanted)
+
+    def stays_bent(o: Outcome) -> float:
+        first = o.lead_deg > 2.0
+        return float(np.mean((o.worked_deg < o.bar_deg + 0.5 * o.lead_deg)[first]))
+
+    assert stays_bent(chooser.stay()) < 0.1
+    assert 0.25 < stays_bent(chooser.after(0.0, -1.0)) < 0.75

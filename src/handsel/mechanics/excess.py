@@ -201,8 +201,20 @@ def _log_prior(state: Floats, slides: Slides) -> Floats:
     return np.asarray(np.where((state[:, -1] >= 0.0) & (state[:, -1] <= 1.0), result, -np.inf))
 
 
+def held_from(chance: Floats) -> Floats:
+    """How much of the thumb's lead friction keeps bent after working, as often as it does.
+
+    Parameters: chance : (...) float [-], even in 0..1.
+    Returns: (...) float [-], mostly 0 or 1.
+    Valid for: hands of which nothing more is known.
+    Source: own estimate, see HELD_NONE.
+    Checked by: independent/test_closed_loop.py
+    """
+    return np.clip((chance - HELD_NONE) / HELD_BETWEEN, 0.0, 1.0)
+
+
 def _held(state: Floats) -> Floats:
-    return np.clip((state[:, -1] - HELD_NONE) / HELD_BETWEEN, 0.0, 1.0)
+    return held_from(state[:, -1])
 
 
 def _moved(

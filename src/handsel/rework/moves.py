@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from handsel.design.model import Cord, Design, Slide
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.draws import Draws
-from handsel.mechanics.excess import LengthPosterior, worked_from
+from handsel.mechanics.excess import LengthPosterior, held_from, worked_from
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.taut_map import ALONE_MM, MEAN_MM
 
@@ -83,6 +83,7 @@ class Chooser:
         self.turn_error, self.pin_error, self.model_error = rng.normal(3, self.n)
         self.cut_error = 2.0 * rng.uniform(self.n, len(design.cords)) - 1.0
         self.seat_error = rng.normal(self.n, len(design.cords))
+        self.held_anew = held_from(rng.uniform(self.n))
         self.tension, self.pin = tension_slide(design), pin_slide(design)
         self.pitch = self.tension.pitch_mm_per_turn or 0.5
         self.tension_now = float(found.weight @ found.tension_mm)
@@ -134,7 +135,11 @@ class Chooser:
             tension = np.maximum(tension, self.tension.min_mm)
         bar, tilt = f.map.bar(excess, tension)
         thumb = f.map.thumb(excess, pin)
-        worked = worked_from(bar, thumb, f.held_ratio) + MODEL_SD_DEG * self.model_error
+        # A changed hand is worked again, and whether friction then keeps the thumb bent is open anew: in
+        # the referee, thumbs that sprang back at a lead of 5 to 9 degrees stayed bent at 1 to 4.
+        moved = bool(new) or not self._stays(turns) or abs(pin_mm) > 1e-9
+        held = self.held_anew if moved else f.held_ratio
+        worked = worked_from(bar, thumb, held) + MODEL_SD_DEG * self.model_error
         lead = thumb - bar
         good = (worked >= w.least_deg) & (worked <= w.most_deg) & (np.abs(lead) <= w.lead_limit_deg)
         return Outcome(
