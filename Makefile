@@ -101,7 +101,7 @@ bundle: $(RUN)  ## a folder of wheels for a laptop without internet
 	@echo '  $(VENV_PYTHON) -m pip install --no-index --find-links $(notdir $(BUNDLE)) "handsel[meshes,planning]"'
 
 # ---- measuring and keeping up ---------------------------------------------------------------------
-STUDIES := $(filter-out studies/_%,$(wildcard studies/*.py))
+STUDIES := studies/referee_study.py studies/closed_loop.py  # the others there make linden and its pictures
 BENCHES := $(filter-out benchmarks/_%,$(wildcard benchmarks/*.py))
 
 study: $(DEV)  ## run every study in studies/

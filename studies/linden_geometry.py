@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from linden_parts import part_tables, weighed, write_outlines
 
 FINGERS = ("index", "middle", "ring", "little")
 TITLES = {
@@ -41,8 +42,8 @@ class Measures:
     entry_ahead_mm: float = 8.5
     tip_route_mm: float = 8.0
     knuckle_wrap_mm: float = 0.0
-    finger_elastic_knuckle_mm: float = 6.8
-    finger_elastic_tip_mm: float = 5.2
+    finger_elastic_knuckle_mm: float = 6.5
+    finger_elastic_tip_mm: float = 5.6
     knuckle_max_deg: float = 90.0
     tip_max_deg: float = 85.0
     # thumb
@@ -70,9 +71,9 @@ class Measures:
     thumb_guide_up_mm: float = 22.0
     wrist_barrel_mm: float = 7.0
     # elastics
-    elastic_stiffness_n: float = 16.0
-    elastic_pretension_ratio: float = 0.12
-    thumb_pretension_ratio: float = 0.12
+    elastic_stiffness_n: float = 20.0
+    elastic_pretension_ratio: float = 0.15
+    thumb_pretension_ratio: float = 0.15
     # masses
     cuff_printed_g: float = 70.0
     cuff_hardware_g: float = 20.0
@@ -279,7 +280,7 @@ def tables(m: Measures) -> Table:
                 "radius_mm": 6.0,
             },
         ]
-    return {
+    design = {
         "format": "handsel-design/1",
         "name": "linden",
         "title": "linden, the demonstration hand",
@@ -302,6 +303,7 @@ def tables(m: Measures) -> Table:
         "gauge": gauges(m),
         "pose": pose(m),
     }
+    return design | part_tables(m, design)
 
 
 def slides(m: Measures) -> list[Table]:
@@ -481,5 +483,6 @@ def inline(item: Any) -> str:
 if __name__ == "__main__":
     target = Path(__file__).parents[1] / "src/handsel/data/designs/linden.toml"
     target.parent.mkdir(parents=True, exist_ok=True)
-    target.write_text(toml_text(tables(Measures())), encoding="utf-8")
-    print(target)
+    design = weighed(tables(Measures()))
+    target.write_text(toml_text(design), encoding="utf-8")
+    print(target, write_outlines(design, target.parent), sep="\n")

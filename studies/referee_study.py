@@ -229,7 +229,7 @@ def path_summary(paths: list[PathRow]) -> list[str]:
         f" {counts['unstable']} that the engine itself calls unstable,"
         f" {counts['differs']} that the referee does not confirm; "
         f" {len(paths) - len(kept)} of {len(paths)} hands left out."
-        f" Pads touch in {sum(p.contacts for p in kept)} states. Hands with a state that the engine calls not"
+        f" Pads touch in {sum(p.touching for p in kept)} states. Hands with a state that the engine calls not"
         f" converged: {sum(not p.converged for p in kept)}.",
     ]
 
@@ -263,7 +263,7 @@ def path_line(r: PathRow) -> str:
     same = [w for w, v in zip(r.worst_deg, r.verdict, strict=True) if v == "same"]
     note = r.excluded or ("" if r.converged else "engine: not converged somewhere")
     counts = [str(r.count(v)) for v in VERDICTS]
-    return row(r.name, str(len(r.verdict)), *counts, f"{max(same, default=0.0):.3f}", str(r.contacts), note)
+    return row(r.name, str(len(r.verdict)), *counts, f"{max(same, default=0.0):.3f}", str(r.touching), note)
 
 
 def friction_line(r: FrictionRow) -> str:

@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from referee import Hand, Pose, moment_arms, path_lengths
 from referee_motion import PRESS_TO_DEG, Drive, Rest, rest_lowered, rest_worked, settle, straight, walk
 
-from handsel.design.model import Design
+from handsel.design.model import Design, Gauge
 from handsel.mechanics import rest as engine
 from handsel.mechanics.build import Build
 from handsel.mechanics.closing import closing_path as engine_closing
 from handsel.mechanics.closing import opening_path as engine_opening
+from handsel.mechanics.grip import held_gauge
 from handsel.mechanics.model import Model, compile_model
 from handsel.mechanics.paths import crossing_length, wrist_length
 
@@ -232,7 +233,8 @@ class PathRow:
     ours_deg: Floats  # (k, d, 2)
     referee_deg: Floats  # (k, d, 2)
     tension_difference_n: Floats  # (k,)
-    contacts: int  # states with pads touching
+    our_contact_n: Floats  # (k,) sum of all contact forces
+    referee_contact_n: Floats  # (k,)
     converged: bool
     wall_s: float
     excluded: str
@@ -240,24 +242,40 @@ class PathRow:
     def count(self, verdict: str) -> int:
         return self.verdict.count(verdict)
 
+    @property
+    def touching(self) -> int:
+        """States with something touching."""
+        return int((self.referee_contact_n > 0.0).sum())
 
-def compare_closing(design: Design, build: Build, *, name: str) -> PathRow:
+
+def compare_closing(
+    design: Design, build: Build, *, name: str, gauge: Gauge | None = None, to_deg: float = PRESS_TO_DEG
+) -> PathRow:
     """The engine's closing and opening path, state by state, at the same wrist angles in the referee."""
     model = compile_model(design, build)
-    down = engine_closing(model, friction=False, to_deg=PRESS_TO_DEG)
-    up = engine_opening(model, down, to_deg=float(down.wrist_deg[0, 0]))
-    theta, tilt, ours, tension, stiffness, good = (
+    held = held_gauge(design, gauge) if gauge is not None else None
+    down = engine_closing(model, friction=False, to_deg=to_deg, gauge=held)
+    up = engine_opening(model, down, to_deg=float(down.wrist_deg[0, 0]), gauge=held)
+    theta, tilt, ours, tension, stiffness, contact, good = (
         np.concatenate([getattr(p, part)[0] for p in (down, up)])
-        for part in ("wrist_deg", "tilt_deg", "phi_deg", "cord_tension_n", "stiffness_nmm", "converged")
+        for part in (
+            "wrist_deg",
+            "tilt_deg",
+            "phi_deg",
+            "cord_tension_n",
+            "stiffness_nmm",
+            "contact_n",
+            "converged",
+        )
     )
-    hand, drive = Hand(design, build), Drive()
+    hand, drive = Hand(design, build, gauge=gauge), Drive()
     hand.set_pose(straight(hand, float(theta[0])))
-    theirs, tensions, verdicts, touching, slowest, began = [], [], [], 0, 0.0, perf_counter()
+    theirs, tensions, verdicts, touch, slowest, began = [], [], [], [], 0.0, perf_counter()
     for k in range(len(theta)):
         state = walk(hand, theta[k : k + 1], drive=drive)
         theirs.append(state.digits_deg[0])
         tensions.append(state.tension_n[0])
-        touching += bool(state.contacts[0])
+        touch.append(sum(hand.contacts_n().values()))
         slowest = max(slowest, float(state.speed_rad_s[0]))
         pose = Pose(theta_rad=radians(theta[k]), psi_rad=radians(tilt[k]), phi_rad=np.radians(ours[k]))
         verdict = _judge(design, hand, pose, theirs[-1])
@@ -271,7 +289,8 @@ def compare_closing(design: Design, build: Build, *, name: str) -> PathRow:
         ours_deg=ours,
         referee_deg=np.array(theirs),
         tension_difference_n=np.abs(tension - tensions).max(axis=1),
-        contacts=touching,
+        our_contact_n=contact.sum(axis=-1),
+        referee_contact_n=np.array(touch),
         converged=bool(good.all()),
         wall_s=perf_counter() - began,
         excluded=f"the referee still moves at {slowest:.1e} rad/s" if slowest > STILL_RAD_S else "",

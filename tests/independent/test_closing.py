@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from comparison import DIGIT_DEG, VERDICTS, compare_closing
@@ -11,6 +13,7 @@ from handsel.data.load_design import load_design
 from handsel.design.placing import placed
 from handsel.mechanics.build import nominal_build
 
+pytestmark = pytest.mark.slow
 LINDEN = load_design("linden")
 HANDS = 4
 
@@ -58,6 +61,34 @@ def test_tensions_agree_where_angles_do(rows):
         same = np.array([v == "same" for v in r.verdict])
         # A stop angle of 0.01 deg is worth 0.2 N mm; a stretch of 0.01 mm in a closed hand 0.2 N.
         assert np.median(r.tension_difference_n[same]) < 0.01, r.name
+
+
+@pytest.fixture(scope="module")
+def gripping():
+    # Two loops that differ a little: an exactly symmetric hand could balance its fingers on a knife's edge.
+    build = replace(nominal_build(LINDEN, 1, frictionless=True), excess_mm=np.array([[0.0, 0.3, 0.0]]))
+    return [
+        compare_closing(LINDEN, build, name=f"{gauge.diameter_mm:g} mm cylinder", gauge=gauge, to_deg=-30.0)
+        for gauge in LINDEN.gauges
+    ]
+
+
+def test_gripping_a_cylinder_agrees(gripping):
+    for r in gripping:
+        wrong = [f"{t:.1f}" for t, v in zip(r.theta_deg, r.verdict, strict=True) if v == "differs"]
+        assert not wrong, f"{r.name}: at wrist angles {', '.join(wrong)}"
+        assert r.count("same") >= 0.8 * len(r.verdict), r.name
+        assert r.referee_contact_n.max() > 10.0, f"{r.name}: never gripped"
+
+
+def test_contact_forces_agree_where_angles_do(rows, gripping):
+    for r in rows + gripping:
+        same = np.array([v == "same" for v in r.verdict])
+        touching = same & ((r.our_contact_n > 0.02) | (r.referee_contact_n > 0.02))
+        ours, theirs = r.our_contact_n[touching], r.referee_contact_n[touching]
+        # 0.01 deg of a joint is worth 0.1 N at a pad
+        if touching.any():
+            assert np.median(np.abs(ours - theirs) / np.maximum(theirs, 0.02)) < 0.01, r.name
 
 
 def test_the_hands_do_move(rows):

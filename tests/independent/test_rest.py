@@ -55,6 +55,7 @@ def test_some_hands_hang_in_their_elastics(rows):
     assert max(np.abs(r.referee_digits_deg).max() for r in rows) > 2.0
 
 
+@pytest.mark.slow
 def test_hands_with_two_rests_find_both():
     rows = [
         r
