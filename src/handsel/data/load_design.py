@@ -163,4 +163,4 @@ def _elastic(e: ElasticTable) -> Elastic:
 
 
 def _part(p: PartTable) -> Part:
-    return Part(**p.model_dump(exclude={"measures"}), measures=tuple(p.measures.items()))
+    return Part(**p.model_dump(exclude={"measures"}), measures=tuple(sorted(p.measures.items())))

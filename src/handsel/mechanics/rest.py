@@ -113,7 +113,7 @@ def straight_pose(m: Model, theta: Floats, psi: Floats) -> Floats:
     n, d = len(m), m.hinge_low_rad.shape[0]
     q = np.zeros((n, 2 + 2 * d))
     q[:, 0], q[:, 1] = theta, psi
-    q[:, 2:] = m.hinge_low_rad.reshape(-1) - 1e-6  # on the stops, so that they count at once
+    q[:, 2:] = m.hinge_low_rad.reshape(-1)
     return q
 
 
@@ -134,6 +134,7 @@ def rest_lowered(m: Model, *, friction: bool = True) -> Rest:
         held = evaluate(m, lifted, None).gradient[:, 0] <= m.pin_friction[:, 0]
         start = np.where(held, lifted[:, 0], start)
     q = straight_pose(m, start, psi)
+    q[:, 2:] -= 1e-6  # just into the stops, so that they count from the first step
     if friction:
         sliders = fresh_sliders(m, q)
         sliders.at_q[:, 0] = q[:, 0] + np.where(held, 0.0, 0.01)  # it arrives here moving down
