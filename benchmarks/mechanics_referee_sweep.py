@@ -39,7 +39,7 @@ from handsel.mechanics.build import Build
 
 TOLERANCE_DEG = 0.05
 SLOW_TUNING = Tuning(timestep_s=0.0005, limit_time_s=0.002)
-SLOW_DRIVE = Drive(slow_deg_s=4.0, release_deg_s=1.0, still_rad_s=1e-5, still_deg=1e-5, window_s=0.2)
+SLOW_DRIVE = Drive(slow_deg_s=4.0, release_deg_s=1.0, still_rad_s=1e-4, still_deg=1e-4, window_s=0.2)
 
 TIMESTEPS_S = (0.001, 0.002, 0.004, 0.008, 0.012)
 LIMIT_STEPS = (2.0, 4.0)  # limit time constant in time steps
@@ -196,7 +196,8 @@ def closing(hands: Hands, tuning: Tuning, drive: Drive) -> tuple[list[np.ndarray
     return angles, spent / len(hands) * 1e3, steps / len(hands)
 
 
-def sweep_paths(count: int, seed: int) -> None:
+def sweep_paths(count: int, seed: int) -> tuple[Tuning, Drive] | None:
+    """All settings for the closing path; the fastest that passes."""
     hands = sample(count, seed)[:count]
     reference, _, _ = closing(hands, SLOW_TUNING, SLOW_DRIVE)
     print(f"closing paths of {len(hands)} hands in steps of {PATH_STEP_DEG:g} deg")
@@ -216,14 +217,16 @@ def sweep_paths(count: int, seed: int) -> None:
             (
                 share >= PATH_SHARE,
                 ms,
+                (tuning, drive),
                 f"{dt * 1e3:6.1f} {digit * 1e3:7.2f} {speed:7.0f} {still:7.3f} {window * 1e3:7.0f}"
                 f" {share * 100:9.1f} {steps:7.0f} {ms:8.1f} {'pass' if share >= PATH_SHARE else 'fail'}",
             )
         )
     rows.sort(key=lambda r: (not r[0], r[1]))
     print(f"{sum(r[0] for r in rows)} of {len(rows)} settings pass; the fastest:")
-    for _, _, text in rows[:6]:
+    for *_, text in rows[:6]:
         print(text)
+    return rows[0][2] if rows[0][0] else None
 
 
 def main() -> None:

@@ -210,7 +210,9 @@ def rest_summary(count: int, rests: list[RestRow], two: list[RestRow]) -> list[s
     return [
         f"- Rest angles, {count} random hands and {len(pairs)} with soft elastics, worked and lowered:"
         f" largest difference {max(abs(r.difference_deg) for r in kept):.4f} deg (limit {ANGLE_DEG});"
-        f" {off} of {len(kept)} outside; {len(rests + two) - len(kept)} left out. In {hung} of"
+        f" {off} of {len(kept)} outside"
+        f" ({sum(not r.converged for r in kept)} called not converged by the engine itself);"
+        f" {len(rests + two) - len(kept)} left out. In {hung} of"
         f" {len(rests)} some digit hangs in its elastic; {apart} of {len(pairs)} soft hands"
         " rest in two places.",
         f"- The referee's own distance from balance at rest: at most {max(r.imbalance_deg for r in kept):.1e}"
@@ -227,7 +229,7 @@ def path_summary(paths: list[PathRow]) -> list[str]:
         f" {DIGIT_DEG} deg in every joint (worst {worst:.2f}), {counts['shared']} with another share inside a"
         f" loop, {counts['branch']} where a snap landed in another valley that the referee confirms,"
         f" {counts['unstable']} that the engine itself calls unstable,"
-        f" {counts['differs']} that the referee does not confirm; "
+        f" {counts['differs']} that the referee does not confirm;"
         f" {len(paths) - len(kept)} of {len(paths)} hands left out."
         f" Pads touch in {sum(p.touching for p in kept)} states. Hands with a state that the engine calls not"
         f" converged: {sum(not p.converged for p in kept)}.",
@@ -246,7 +248,9 @@ def friction_summary(rubbing: list[FrictionRow]) -> list[str]:
 
 
 def rest_line(r: RestRow) -> str:
-    note = r.excluded or r.note or ("" if r.converged else "engine: not converged")
+    note = r.excluded or "; ".join(
+        filter(None, (r.note, "" if r.converged else "the engine says not converged"))
+    )
     bent = np.abs(r.referee_digits_deg).max()
     return row(
         r.name,

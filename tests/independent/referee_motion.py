@@ -167,9 +167,16 @@ def _move_until(hand: Hand, drive: Drive, *, to_deg: float, done: Callable[[], b
     theta, way = hand.theta_deg, 1.0 if to_deg > hand.theta_deg else -1.0
     hand.grip(theta)
     hand.advance(chunk)
+    was_free = False
     while (to_deg - theta) * way > 0.0:
         slack_mm = hand.slack_mm()
-        speed = way * (drive.free_deg_s if slack_mm > NEAR_MM else drive.slow_deg_s)
+        free = slack_mm > NEAR_MM
+        if was_free and not free:  # the cuff runs a little behind the hand that moves it: stop there first
+            theta = hand.theta_deg
+            hand.grip(theta)
+            hand.advance(2 * chunk)
+        was_free = free
+        speed = way * (drive.free_deg_s if free else drive.slow_deg_s)
         some = min(chunk, max(1, round((to_deg - theta) / (speed * dt))))
         hand.advance(some, wrist_deg_s=speed)
         theta += speed * some * dt
