@@ -108,6 +108,7 @@ def palm(m: Measures, design: Table) -> Table:
         wrist_boss_mm=8.0,
         floor_rear_mm=2.0,
         front_depth_mm=15.0,
+        tag_plate_mm=2.6,
         window_rear_mm=9.0,
         window_length_mm=27.0,
         window_half_mm=19.0,
@@ -436,7 +437,7 @@ def tag_pads(m: Measures, design: Table) -> list[Table]:
     return [
         {
             "body": "palm",
-            "centre_mm": [26.0, -half_width(m), design["pose"]["base_z_mm"] + 14.0],
+            "centre_mm": [30.0, -half_width(m), design["pose"]["base_z_mm"] + seat],
             "normal": normal,
             "turn_deg": 0.0,
         },

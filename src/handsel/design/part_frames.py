@@ -140,11 +140,11 @@ def _pin_matrix(hinge: Hinge) -> Floats:
 
 
 def _wrist_seats(design: Design, part: Part) -> tuple[Seat, ...]:
-    """A stub pin from outside on each side; its head is at its own -y end."""
+    """A stub pin from outside on each side; a right hand's pin has its head at its own -y end."""
     x, y, z = part.at_mm
     wrist = next(h for h in design.hinges if {h.parent, h.child} == {PALM, CUFF})
     half_turn = np.diag([-1.0, -1.0, 1.0, 1.0])
-    little_side, thumb_side = shift((x, -abs(y), z)), shift((x, abs(y), z)) @ half_turn
+    little_side, thumb_side = shift((x, -y, z)), shift((x, y, z)) @ half_turn
     return _as_many(
         part, (Seat(body=wrist.child, matrix=little_side), Seat(body=wrist.child, matrix=thumb_side))
     )

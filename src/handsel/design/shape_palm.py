@@ -83,6 +83,7 @@ def palm(design: Design, part: Part) -> Solid:
     outer = soft_prism(_side(m, lines), -half, half, "y", m["edge_mm"]) ^ _crown(m, lines)
     room = _room(m, lines)
     solid = union([cut(outer, [room]), *_tubes(lines, outer), *_thumb_mount(design, m, lines, room)])
+    solid = union([solid, *_tag_seats(design, m, lines)])
     solid = cut(solid, [*_fronts(design, m, lines), *sweeps(design)])
     solid = union([solid, *_forks(design, m, lines)])
     solid = cut(solid, [*palm_ways(design, m), *_floor_openings(m, lines)])
@@ -135,6 +136,17 @@ def _room(m: Sizes, lines: _Lines) -> Solid:
     area = profile([(-FAR_MM, low), (end, low), (end, end_top), (turn_x, roof), (-FAR_MM, roof)])
     side = m["half_width_mm"] - m["wall_mm"] - r
     return softened(prism(grown(area, -r), -side, side, "y"), r)
+
+
+def _tag_seats(design: Design, m: Sizes, lines: _Lines) -> list[Solid]:
+    """A flat plate in the side wall for each tag card, never below the palm's base."""
+    half, plates = fits.TAG_CARD_MM / 2 + fits.TAG_RIM_MM, []
+    for pad in (p for p in design.tag_pads if p.body == PALM):
+        x, y, z = pad.centre_mm
+        inward = y + (-1.0 if pad.normal[1] > 0 else 1.0) * m["tag_plate_mm"]
+        seat = rectangle((x - half, x + half), (max(z - half, lines.base_z), z + half))
+        plates.append(prism(eased(seat, 1.5), y, inward, "y"))
+    return plates
 
 
 def _tubes(lines: _Lines, outer: Solid) -> list[Solid]:

@@ -85,7 +85,7 @@ def part_solid(design: Design, part: Part, *, formed: bool = False) -> Solid:
         return part_solid(right, twin, formed=formed).mirror((0.0, 1.0, 0.0))
     shape = shape_of(part)
     make = shape.formed if formed and shape.formed is not None else shape.make
-    solid = make(design, part).simplify(SLIVER_MM)
+    solid = make(design, part).as_original().simplify(SLIVER_MM)
     if not one_body(solid):
         raise OutOfRange(
             "its measures do not give one solid body",
