@@ -183,7 +183,7 @@ def cuff_and_block(m: Measures, design: Table) -> list[Table]:
     bend = 8.0
     flat = wing - bend
     hinge_across = flat + bend * pi / 2 + (mid_z - bend)
-    pin = 7.0
+    pin = 6.8
     return [
         part(
             "cuff",
@@ -229,7 +229,7 @@ def cuff_and_block(m: Measures, design: Table) -> list[Table]:
             little_side_mm=25.0,
             thumb_side_mm=thumb_start[1] + pin / 2 + 2.4,
             bar_thickness_mm=BAR_MM,
-            slot_half_mm=m.bar_half_width_mm + 5.0,
+            slot_half_mm=m.bar_half_width_mm + 5.1,
             bar_depth_mm=BAR_DEPTH_MM,
             carrier_wall_mm=CARRIER_WALL_MM,
             carrier_plate_mm=CARRIER_PLATE_MM,
@@ -264,7 +264,7 @@ def cuff_and_block(m: Measures, design: Table) -> list[Table]:
             "whippletree",
             "whippletree",
             pivot,
-            half_length_mm=m.bar_half_width_mm + 4.2,
+            half_length_mm=m.bar_half_width_mm + 4.6,
             bar_depth_mm=BAR_DEPTH_MM,
             bar_thickness_mm=BAR_MM,
         ),

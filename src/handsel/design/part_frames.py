@@ -124,7 +124,7 @@ def seats(design: Design, part: Part) -> tuple[Seat, ...]:
     Raises: OutOfRange when a pin's count is not the number of places for it.
     Valid for: pins in digit hinges and the wrist; of any other part one copy.
     Source: the hinges of the design.
-    Checked by: unit/test_shapes.py
+    Checked by: unit/test_shapes.py, unit/test_shapes_together.py
     """
     if part.shape == WRIST_PIN:
         return _wrist_seats(design, part)

@@ -121,7 +121,7 @@ def part_mesh(design: Design, part: Part) -> Mesh:
     Raises: OutOfRange when the shape is not known, a measure is missing, or they do not give one body.
     Valid for: the shapes in SHAPES. Printable in principle; overhangs and strength are not judged.
     Source: shapes of our own, docs/decisions/.
-    Checked by: unit/test_shapes.py
+    Checked by: unit/test_shapes.py, unit/test_shapes_together.py
     """
     return _trimesh(part_solid(design, part))
 
