@@ -146,7 +146,7 @@ def softened(solid: Solid, radius_mm: float, segments: int = 16) -> Solid:
 
 def soft_prism(area: Profile, lo_mm: float, hi_mm: float, along: str, edge_mm: float) -> Solid:
     """A prism of the given outer size with every outward edge rounded."""
-    core = prism(grown(area, -edge_mm).simplify(0.01), lo_mm + edge_mm, hi_mm - edge_mm, along)
+    core = prism(grown(area, -edge_mm).simplify(0.05), lo_mm + edge_mm, hi_mm - edge_mm, along)
     return softened(core, edge_mm)
 
 
