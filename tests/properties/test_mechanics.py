@@ -14,6 +14,7 @@ from handsel.design.placing import placed
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.closing import closing_path, opening_path
 from handsel.mechanics.energy import Gauges, Sliders, evaluate
+from handsel.mechanics.equilibrium import solve_systems
 from handsel.mechanics.friction import fresh_sliders
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.rest import rest_lowered, rest_worked, taut_angles
@@ -153,3 +154,37 @@ def test_fresh_sliders_pull_on_nothing():
     q[:, 0] = 1.0
     s = fresh_sliders(m, q)
     assert evaluate(m, q, s).gradient == pytest.approx(evaluate(m, q, None).gradient)
+
+
+@pytest.mark.parametrize("n", [1, 3, 400])
+def test_solving_leaves_the_systems_as_they_were(n):
+    random = np.random.default_rng(n)
+    h = random.normal(size=(n, 12, 12))
+    h = h + h.transpose(0, 2, 1)  # indefinite
+    if n > 1:
+        h[n // 2] = np.eye(12) * 2.0
+    right = random.normal(size=(n, 12))
+    before = h.copy(), right.copy()
+    x, good = solve_systems(h, right)
+    assert (h == before[0]).all()
+    assert (right == before[1]).all()
+    assert (good == (np.linalg.eigvalsh(h)[:, 0] > 0)).all()
+    assert (h[good] @ x[good][..., None])[..., 0] == pytest.approx(right[good])
+
+
+@given(st.integers(0, 10_000))
+@settings(max_examples=8, deadline=None)
+def test_every_rest_is_a_minimum_and_found(seed):
+    rng = np.random.default_rng(seed)
+    n = 20
+    plain = nominal_build(LINDEN, n, frictionless=True)
+    build = replace(
+        plain,
+        excess_mm=rng.uniform(-6, 8, (n, 3)),
+        elastic_pretension_ratio=plain.elastic_pretension_ratio * rng.uniform(0.3, 1.3, (n, 5)),
+        cuff_mass_ratio=rng.uniform(0.5, 2.0, n),
+    )
+    m = compile_model(LINDEN, build)
+    for rest in (rest_lowered(m, friction=False), rest_worked(m, friction=False)):
+        assert rest.converged.all()
+        assert (np.linalg.eigvalsh(evaluate(m, rest.q, None).hessian)[:, 0] > 0.0).all()

@@ -16,6 +16,7 @@ TOLERANCE_NMM = 1.0e-3  # largest torque left over; a fingertip's touch is a tho
 STEP_THETA_RAD = 0.06  # caps keep the descent in the valley that it starts in
 STEP_RAD = 0.25
 MOST_STEPS = 120
+MOST_NUDGES, NUDGE_RAD = 4, 5.0e-3  # off a saddle, along its weakest direction
 MANY = 200  # systems from which one factorisation across the batch is quicker
 SHED_SHARE = 0.15  # solved rows leave the batch when they are this many: copying the rest costs too
 KINK_MM, KINK_RAD = 2.0e-3, 2.0e-4  # nearer to a kink than this, a step may cross it
@@ -44,23 +45,83 @@ def relax(
 
     Parameters: m, n hands; q0 : (n, 2 + 2d) float [rad]; sliders, friction or None;
         hold_wrist keeps theta (a hand holds the cuff); contact, gauge as in `evaluate`.
-    Returns: Settled; a row that did not converge is marked, never hidden.
+    Returns: Settled; a row that did not converge to a minimum is marked, never hidden.
     Valid for: starts in or next to the wanted valley (callers walk there in small steps).
     Source: Newton's method with a trust cap; negative curvature is turned over (|lambda|).
     Checked by: independent/test_rest.py, properties/test_mechanics.py
     """
-    q = q0.copy()
-    n = len(q)
-    rows, model, part = np.arange(n), m, sliders
-    at, field = q.copy(), evaluate(m, q, sliders, contact=contact, gauge=gauge, soften=soften)
-    now = _Local(field.energy, field.gradient, field.hessian, field.cord_over_mm, field.cord_arms)
+    found = _descend(m, q0, sliders, hold_wrist, contact, gauge, soften)
+    for _ in range(MOST_NUDGES):
+        rows = np.flatnonzero(~found.stable)
+        if not len(rows):
+            break
+        part = sliders.take(rows) if sliders is not None else None
+        again = _descend(
+            m.take(rows), _off_the_saddle(found, rows, hold_wrist), part, hold_wrist, contact, gauge, soften
+        )
+        found.put(rows, again)
+    return Settled(q=found.q, converged=found.converged & found.stable, steps=found.steps)
+
+
+@dataclass(slots=True, eq=False)
+class _Found:
+    """Where a descent ended."""
+
+    q: Floats
+    converged: NDArray[np.bool_]
+    stable: NDArray[np.bool_]  # positive definite there: a minimum, not a saddle
+    hessian: Floats
+    steps: int
+
+    def put(self, rows: NDArray[np.intp], part: _Found) -> None:
+        self.q[rows], self.converged[rows], self.stable[rows] = part.q, part.converged, part.stable
+        self.hessian[rows] = part.hessian
+        self.steps += part.steps
+
+
+def _off_the_saddle(found: _Found, rows: NDArray[np.intp], hold_wrist: bool) -> Floats:
+    """The poses of some rows, moved a little along their weakest direction."""
     first = 1 if hold_wrist else 0
-    converged = np.abs(now.gradient[:, first:]).max(-1) < TOLERANCE_NMM
-    if converged.all():
-        return Settled(q=q, converged=converged, steps=0)
+    q = found.q[rows].copy()
+    _, vectors = np.linalg.eigh(found.hessian[rows][:, first:, first:])
+    weakest = vectors[:, :, 0]
+    biggest = np.argmax(np.abs(weakest), axis=1)
+    sign = np.sign(weakest[np.arange(len(rows)), biggest])  # the same way on every machine
+    q[:, first:] += NUDGE_RAD * sign[:, None] * weakest
+    return q
+
+
+def _descend(
+    m: Model,
+    q0: Floats,
+    sliders: Sliders | None,
+    hold_wrist: bool,
+    contact: bool,
+    gauge: Gauges | None,
+    soften: float,
+) -> _Found:
+    """Newton steps down from q0; may end on a saddle, and says so."""
+    first = 1 if hold_wrist else 0
+    rows, model, part = np.arange(len(q0)), m, sliders
+    at, field = q0.copy(), evaluate(m, q0, sliders, contact=contact, gauge=gauge, soften=soften)
+    now = _Local(field.energy, field.gradient, field.hessian, field.cord_over_mm, field.cord_arms)
+    out = _Found(
+        at.copy(), np.zeros(len(at), dtype=bool), np.ones(len(at), dtype=bool), field.hessian.copy(), 0
+    )
+
+    def close(some: NDArray[np.bool_]) -> None:
+        ended, left = rows[some], np.abs(now.gradient[some, first:]).max(-1)
+        out.q[ended], out.hessian[ended] = at[some], now.hessian[some]
+        out.converged[ended] = left < 100 * TOLERANCE_NMM
+        _, out.stable[ended] = solve_systems(now.hessian[some][:, first:, first:], now.gradient[some, first:])
+
+    take = np.abs(now.gradient[:, first:]).max(-1) < TOLERANCE_NMM
+    if take.all():
+        close(take)
+        return out
     step = _step(model, at, now, hold_wrist)
-    scale = np.ones(n)
-    for count in range(1, MOST_STEPS + 1):
+    scale = np.ones(len(at))
+    for out.steps in range(1, MOST_STEPS + 1):
         trial = at + scale[:, None] * step
         field = evaluate(model, trial, part, contact=contact, gauge=gauge, soften=soften)
         promised = scale * (now.gradient * step).sum(-1)
@@ -68,14 +129,12 @@ def relax(
         take = stuck | (field.energy <= now.energy + 1e-4 * promised + 1e-11 * (1.0 + np.abs(now.energy)))
         at[take] = trial[take]
         now.put(take, field)
-        left = np.abs(now.gradient[:, first:]).max(-1)
-        done = take & ((left < TOLERANCE_NMM) | stuck)
+        done = take & ((np.abs(now.gradient[:, first:]).max(-1) < TOLERANCE_NMM) | stuck)
         if done.all() or done.sum() > SHED_SHARE * len(rows):
-            q[rows[done]] = at[done]
-            converged[rows[done]] = left[done] < 100 * TOLERANCE_NMM
+            close(done)
             keep = ~done
             if not keep.any():
-                return Settled(q=q, converged=converged, steps=count)
+                return out
             rows, at, step, scale, take = rows[keep], at[keep], step[keep], scale[keep], take[keep]
             now = now.rows(keep)
             model, part = model.take(keep), part.take(keep) if part is not None else None
@@ -84,9 +143,8 @@ def relax(
         elif take.any():
             step[take] = _step(model, at[take], now.rows(take), hold_wrist)
         scale = np.where(take, 1.0, scale * 0.35)
-    q[rows] = at
-    converged[rows] = np.abs(now.gradient[:, first:]).max(-1) < 100 * TOLERANCE_NMM
-    return Settled(q=q, converged=converged, steps=MOST_STEPS)
+    close(np.ones(len(rows), dtype=bool))
+    return out
 
 
 @dataclass(slots=True, eq=False)
@@ -169,7 +227,7 @@ def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
     """Descent steps (n, size) with caps; where a Hessian is not positive definite its eigenvalues are."""
     first = 1 if hold_wrist else 0
     g, h = gradient[:, first:], hessian[:, first:, first:]
-    step, good = _solve(h, -g)
+    step, good = solve_systems(h, -g)
     bad = np.flatnonzero(~good & (np.abs(g).max(-1) > 0.0))
     if len(bad):
         values, vectors = np.linalg.eigh(h[bad])
@@ -183,10 +241,15 @@ def _newton(gradient: Floats, hessian: Floats, hold_wrist: bool) -> Floats:
     return whole
 
 
-def _solve(h: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """Solutions of h x = right, and which h are positive definite.
+def solve_systems(h: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Solutions of h x = right, and which h are positive definite; where one is not, x means nothing.
 
     A few systems go to LAPACK one by one; many go through one factorisation L D L' across the batch.
+
+    Parameters: h : (n, k, k) float, symmetric; right : (n, k) float.
+    Returns: x : (n, k) float, positive definite : (n,) bool. The inputs stay as they are.
+    Source: square-root-free Cholesky factorisation.
+    Checked by: properties/test_mechanics.py
     """
     n, size = right.shape
     if n < MANY:
@@ -196,8 +259,8 @@ def _solve(h: Floats, right: Floats) -> tuple[Floats, NDArray[np.bool_]]:
             return found, np.ones(n, dtype=bool)
         except np.linalg.LinAlgError:
             pass
-    a = np.ascontiguousarray(h.transpose(1, 2, 0))
-    x = np.ascontiguousarray(right.T)
+    a = np.array(h.transpose(1, 2, 0), order="C")  # always a copy: it is worked on in place
+    x = np.array(right.T, order="C")
     good = np.ones(n, dtype=bool)
     for k in range(size):
         pivot = a[k, k]
