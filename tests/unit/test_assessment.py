@@ -16,6 +16,7 @@ from handsel.mechanics.closing import MEET_MM, closed_angle, closing_path
 from handsel.mechanics.model import compile_model
 from handsel.rework.assessment import FINDING, assess, wanted_from
 from handsel.rework.result import Assessment, FixKind
+from handsel.rework.words import answer
 from inspecting import bundled, hand, sound_case
 
 FINGERS = ("index", "middle", "ring", "little")
@@ -69,7 +70,7 @@ def test_a_sound_hand_needs_nothing() -> None:
     a = sound()
     assert a.conforms
     assert a.fix.kind is FixKind.NOTHING
-    assert a.sentence == a.inspection.sentence
+    assert a.sentence == f"Good. {a.inspection.sentence}"
     assert a.recheck == ()
     assert a.lengths is not None
     assert all(c.excess_mm.low < 0.5 < c.excess_mm.high + 1.0 for c in a.lengths.cords)
@@ -110,7 +111,7 @@ def test_a_little_shallow_is_adjusted_and_both_slides_are_named() -> None:
     assert a.fix.move is not None
     assert a.fix.move.screw_turns == 4.0
     assert a.fix.move.thumb_pin_mm > 0.0
-    assert a.sentence.startswith("Turn both tension screws in by 4 turns")
+    assert a.sentence.startswith("Not yet. Turn both tension screws in by 4 turns")
     assert "thumb tension pin" in a.sentence
     assert "read the angle again" in a.sentence
     assert a.fix.after is not None
@@ -264,3 +265,11 @@ def test_a_left_hand_is_judged_as_a_right_one() -> None:
 def test_the_same_hand_gets_the_same_answer_twice() -> None:
     case = changed(at(31.0))
     assert of(case) == of(case)
+
+
+def test_nobody_reads_an_order_as_a_pass():
+    """A bare order gets the decision in front; a sentence that has it already does not."""
+    order = "Turn both screws in by 3 turns."
+    assert answer("not decided yet", order) == f"Not decided yet. {order}"
+    assert answer("rework", "Not yet: turn both screws in.") == "Not yet: turn both screws in."
+    assert answer("release", "It may go on.") == "Good. It may go on."

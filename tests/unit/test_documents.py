@@ -20,7 +20,6 @@ from handsel.documents.svg import Canvas, number
 from handsel.documents.wording import (
     decision_words,
     grouped,
-    headline,
     interval,
     merged,
     minus,
@@ -329,16 +328,6 @@ def test_numbers_in_words():
 )
 def test_moves_in_hand_words(turns, pin, words):
     assert move_words(SlideMove(screw_turns=turns, thumb_pin_mm=pin)) == words
-
-
-def test_nobody_reads_an_order_as_a_pass():
-    """A bare order to do something gets the decision in front; a sentence that has it already does not."""
-    _, a = made(sentence="Turn both screws in by 3 turns.")
-    assert headline(a) == "Not decided yet. Turn both screws in by 3 turns."
-    _, a = made(sentence="Not yet: turn both screws in.")
-    assert headline(a) == "Not yet: turn both screws in."
-    _, a = made(sentence="It may go on.", conforms=True)
-    assert headline(a) == "Good. It may go on."
 
 
 def test_a_no_is_not_shown_as_half_a_yes():

@@ -18,7 +18,6 @@ from handsel.documents.wording import (
     Grouped,
     decision_words,
     grouped,
-    headline,
     merged,
     numbers_held,
     percent,
@@ -38,7 +37,7 @@ def show_answer(out: Console, path: Path, a: Assessment, *, brief: bool, show_al
     """Print an assessment: the sentence first, details after it."""
     sign = signs(out)
     most = len(a.inspection.items) + len(a.recheck) if show_all else FEWER if brief else FEW
-    out.print(_plain(headline(a), "bold"))
+    out.print(_plain(a.sentence, "bold"))
     decision, chance = decision_words(a)
     line = Text(f"{decision}", style=COLOUR[a.inspection.whole])
     line.append(f" {sign['dot']} {shown_plain(chance)}" if chance else "", style="default")

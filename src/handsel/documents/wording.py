@@ -17,12 +17,6 @@ DEFERS = (
     "with it, stop and have someone else look."
 )
 COVERAGE = "± holds the true value in 95 of 100 such hands."
-FIRST_WORDS = {
-    "release": "Good.",
-    "rework": "Not yet.",
-    "scrap part": "Not yet.",
-    "not decided yet": "Not decided yet.",
-}
 WHOLE = {
     "release": "Conforms",
     "rework": "Does not conform: rework",
@@ -70,17 +64,6 @@ def percent(p: float) -> str:
     if p >= 0.995:
         return "over 99 %"
     return "under 1 %" if p < 0.005 else f"{100.0 * p:.0f} %"
-
-
-def headline(a: Assessment) -> str:
-    """The sentence with the decision in its first words, so that nobody reads an order as a pass.
-
-    Parameters: a.    Returns: one or a few sentences.    Raises: nothing.    Valid for: any assessment.
-    Source: own wording.    Checked by: unit/test_documents.py
-    """
-    first = FIRST_WORDS["release" if a.conforms else a.inspection.whole]
-    told = a.sentence.casefold()
-    return a.sentence if told.startswith(("not yet", "not decided", "do not")) else f"{first} {a.sentence}"
 
 
 def decision_words(a: Assessment) -> tuple[str, str]:

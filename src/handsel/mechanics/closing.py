@@ -17,6 +17,7 @@ from handsel.mechanics.rest import straight_pose, taut_angles
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+SLACK_LEAD_DEG = 1.0  # a path begins this much above where the first cord comes taut
 STARTED_RAD = np.radians(2.0)  # a digit that has begun to move
 JUMP_RAD = np.radians(12.0)  # more than the wrist's own step could ask of a digit: it snapped
 MEET_MM = 5.0  # pads this near meet in practice: the soft tips make up the rest
@@ -79,7 +80,7 @@ def closing_path(
     Checked by: independent/test_closing.py
     """
     theta, psi = taut_angles(m)
-    begin = np.minimum(theta.max(-1) + np.radians(1.0), m.wrist_range_rad[1])
+    begin = np.minimum(theta.max(-1) + np.radians(SLACK_LEAD_DEG), m.wrist_range_rad[1])
     q = straight_pose(m, begin, psi)
     sliders = fresh_sliders(m, q) if friction else None
     return _walk(m, q, sliders, np.radians(to_deg), step_deg, contact, gauge)

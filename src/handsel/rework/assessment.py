@@ -34,7 +34,7 @@ from handsel.rework.fix import done_by, write_fix
 from handsel.rework.forecast import Closings, closing_drawn, closings, estimate, predict, rest_drawn
 from handsel.rework.moves import Chooser, Wanted
 from handsel.rework.result import Assessment, CordState, Fix, FixKind, Lengths, PoseDrawn, Prediction, Recheck
-from handsel.rework.words import cord_title
+from handsel.rework.words import answer, cord_title
 
 FINDING = "cord-lengths-compatible"
 # Where a protocol sets no limit of its own. Common practice: 30 to about 45 degrees; thumb and
@@ -75,7 +75,9 @@ def assess(
     pictures = _pictures(hand, found, chooser, choice)
     fix = write_fix(choice, hand, protocol, chooser, pictures.after)
     return Assessment(
-        sentence=inspection.sentence if fix.kind is FixKind.NOTHING else fix.sentence,
+        sentence=answer(
+            inspection.whole, inspection.sentence if fix.kind is FixKind.NOTHING else fix.sentence
+        ),
         conforms=inspection.whole == "release",
         inspection=inspection,
         lengths=_lengths(hand, found, question, protocol) if found is not None else None,

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.mechanics.build import nominal_build
-from handsel.mechanics.closing import MEET_MM, Path, closed_angle, closing_path, opening_path
+from handsel.mechanics.closing import MEET_MM, SLACK_LEAD_DEG, Path, closed_angle, closing_path, opening_path
 from handsel.mechanics.model import Model, compile_model
 from handsel.mechanics.rest import TAUT_N
 from handsel.rework.moves import Outcome, pin_slide, tension_slide
@@ -168,7 +168,7 @@ def closing_drawn(weight: Floats, hand: Outcome, closing: Closings, row: int) ->
     last = closed if np.isfinite(closed) else float(wrist[-1])
     order = np.argsort(wrist)
     poses = []
-    for k, at in enumerate(np.linspace(wrist[0], last, POSES)):
+    for k, at in enumerate(np.linspace(wrist[0] - SLACK_LEAD_DEG, last, POSES)):
 
         def there(y: Floats, at: float = float(at)) -> float:
             return float(np.interp(at, wrist[order], y[order]))

@@ -3,6 +3,26 @@
 from __future__ import annotations
 
 from handsel.design.model import Cord, Design
+from handsel.inspection.result import Whole
+
+FIRST_WORDS: dict[Whole, str] = {
+    "release": "Good.",
+    "rework": "Not yet.",
+    "scrap part": "Not yet.",
+    "not decided yet": "Not decided yet.",
+}
+
+
+def answer(whole: Whole, told: str) -> str:
+    """The sentence with the decision in its first words, so that nobody reads an order as a pass.
+
+    Parameters: whole, the decision; told, what was found or is to be done.
+    Returns: one or a few sentences.
+    Source: own wording.
+    Checked by: unit/test_assessment.py
+    """
+    decided = told.casefold().startswith(("not yet", "not decided", "do not"))
+    return told if decided else f"{FIRST_WORDS[whole]} {told}"
 
 
 def cord_title(cord: Cord) -> str:
