@@ -382,7 +382,7 @@ def _closing(canvas: Canvas, design: Design, a: Assessment, top: float) -> None:
         _small(canvas, sheet, piece)
         y = top + STRIP_HEIGHT - 34.0
         canvas.text((middle, y), f"{pose.wrist_deg:.0f}°".replace("-", "−"), cls="strong", anchor="middle")
-        words = shown[0].label if k == 0 else _last_word(a) if k == len(shown) - 1 else ""
+        words = "at rest" if k == 0 else _last_word(a) if k == len(shown) - 1 else ""
         canvas.text((middle, y + 22.0), words, cls="small", anchor="middle")
 
 
