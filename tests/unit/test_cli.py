@@ -279,3 +279,30 @@ def test_wrong_names_are_answered_in_words(words, tmp_path):
     assert done.stdout == ""
     assert "Traceback" not in done.stderr
     assert done.stderr.strip()
+
+
+# ---- design write-parts ------------------------------------------------------------------------------
+
+
+def test_parts_are_written_for_a_side_and_a_scale(tmp_path):
+    told = run("design", "write-parts", "linden", tmp_path / "parts", "--side", "left", "--scale", "0.9")
+    assert told.exit_code == 0, told.output
+    files = sorted(p.name for p in (tmp_path / "parts").iterdir())
+    assert "linden-left-90-palm.3mf" in files
+    assert all(name in told.stdout for name in files)
+    assert told.stdout.startswith(f"{len(files)} files")
+
+
+@pytest.mark.parametrize("scale", ["9", "nan", "-1"])
+def test_parts_at_an_impossible_scale_are_refused(tmp_path, scale):
+    told = subprocess.run(
+        [sys.executable, "-m", "handsel.cli", "design", "write-parts", "linden", tmp_path, "--scale", scale],
+        env=os.environ | {"PYTHONPATH": str(ROOT / "src")},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert told.returncode == 2
+    assert "Traceback" not in told.stderr
+    assert "0.7 to 1.3" in told.stderr
+    assert list(tmp_path.iterdir()) == []

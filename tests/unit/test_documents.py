@@ -23,7 +23,6 @@ from handsel.documents.wording import (
     interval,
     merged,
     minus,
-    move_words,
     percent,
     prediction_rows,
     reason,
@@ -32,7 +31,7 @@ from handsel.documents.wording import (
 from handsel.errors import Unsolved
 from handsel.inspection.case import Observation
 from handsel.inspection.deciding import inspect
-from handsel.rework.result import FixKind, Recheck, SlideMove
+from handsel.rework.result import FixKind, Recheck
 from unit.handmade import case, estimate, made, pose, prediction, restring
 from unit.handmade import load_protocol as a_protocol
 
@@ -315,19 +314,6 @@ def test_numbers_in_words():
     assert interval(estimate(-18.0, 3.0)) == "−18.0° ± 5.9°"
     assert minus("-2 mm to -1 mm") == "−2 mm to −1 mm"
     assert [percent(p) for p in (0.001, 0.5, 0.934, 0.999)] == ["under 1 %", "50 %", "93 %", "over 99 %"]
-
-
-@pytest.mark.parametrize(
-    ("turns", "pin", "words"),
-    [
-        (3.0, 1.5, "both screws 3 turns in (clockwise), thumb pin 1.5 mm back"),
-        (-0.5, 0.0, "both screws 0.5 turns out (anticlockwise)"),
-        (1.0, -2.0, "both screws 1 turn in (clockwise), thumb pin 2.0 mm forward"),
-        (0.0, 0.1, ""),
-    ],
-)
-def test_moves_in_hand_words(turns, pin, words):
-    assert move_words(SlideMove(screw_turns=turns, thumb_pin_mm=pin)) == words
 
 
 def test_a_no_is_not_shown_as_half_a_yes():

@@ -1,4 +1,4 @@
-"""`handsel design check FILE` and `handsel design show NAME`."""
+"""`handsel design check FILE`, `handsel design show NAME` and `handsel design write-parts NAME FOLDER`."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from handsel.errors import HandselError
+
 if TYPE_CHECKING:
     from handsel.design.check import CheckLine
     from handsel.design.model import Design
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 
 @click.group(name="design", context_settings={"help_option_names": ["-h", "--help"]})
 def command() -> None:
-    """Check a design file, or show what a design is made of."""
+    """Check a design file, show what a design is made of, or write its parts for a slicer."""
 
 
 @command.command(name="check")
@@ -140,3 +142,30 @@ def _grid(rows: list[tuple[str, ...]]) -> None:
     for row in rows:
         table.add_row("", *map(shown_plain, row))
     console().print(table)
+
+
+@command.command(name="write-parts")
+@click.argument("name", metavar="NAME|FILE")
+@click.argument("folder", metavar="FOLDER")
+@click.option("--format", "fmt", type=click.Choice(["3mf", "stl"]), default="3mf", show_default=True)
+@click.option("--scale", "scale_ratio", type=float, default=1.0, show_default=True, help="1.1 is 110 %.")
+@click.option("--side", type=click.Choice(["right", "left"]), default="right", show_default=True)
+def write_parts(name: str, folder: str, fmt: str, scale_ratio: float, side: str) -> None:
+    """Write every printed part of a hand into FOLDER, one file each, in millimetres."""
+    from importlib.util import find_spec
+
+    from handsel.cli.terminal import console
+    from handsel.data.load_design import load_design
+    from handsel.data.part_export import export_parts
+
+    if find_spec("manifold3d") is None:
+        raise HandselError(
+            "the program that makes solids, manifold3d, is not installed",
+            where="design write-parts",
+            do="Install handsel with its extra: pip install 'handsel[meshes]'.",
+        )
+    paths = export_parts(load_design(name), folder, fmt, scale_ratio=scale_ratio, side=side)
+    out = console()
+    out.print(f"{len(paths)} files in {folder}; the number in a name is how many to print.", style="bold")
+    for path in paths:
+        click.echo(f"  {path.name}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from handsel.inspection.result import Item
 from handsel.metrology.decision import Action, Settling
 from handsel.metrology.quantity import Quantity, expanded, plus_minus, with_unit
-from handsel.rework.result import Assessment, Estimate, SlideMove
+from handsel.rework.result import Assessment, Estimate
 
 DEFERS = (
     "This judges the hand, not the person who will wear it. Local rules and people licensed to judge "
@@ -122,23 +122,6 @@ def _settled(s: Settling) -> str:
             f"No number of further readings settles it{because}. Move it clear of the limit, then read again"
         )
     return "Moving it clear of the limit, and reading again after it, settles it soonest"
-
-
-def move_words(move: SlideMove) -> str:
-    """Both slides' moves in hand words, "" when neither moves.
-
-    Parameters: move.    Returns: text.    Raises: nothing.    Valid for: any move.
-    Source: `handsel.rework.result` for signs.    Checked by: unit/test_documents.py
-    """
-    said = []
-    if abs(move.screw_turns) >= 0.25:
-        n = abs(move.screw_turns)
-        way = "in (clockwise)" if move.screw_turns > 0 else "out (anticlockwise)"
-        said.append(f"both screws {n:g} {'turn' if n == 1 else 'turns'} {way}")
-    if abs(move.thumb_pin_mm) >= 0.25:
-        way = "back" if move.thumb_pin_mm > 0 else "forward"
-        said.append(f"thumb pin {abs(move.thumb_pin_mm):.1f} mm {way}")
-    return ", ".join(said)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
