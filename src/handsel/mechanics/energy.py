@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from handsel.mechanics.build import STOP_STIFFNESS_NMM_PER_RAD
 from handsel.mechanics.model import Model
-from handsel.mechanics.paths import crossing_length, wrist_length
+from handsel.mechanics.paths import Curve, WristSpan, crossing_length, wrist_length
 from handsel.mechanics.posture import trig_terms
 
 Floats = NDArray[np.float64]
@@ -107,8 +107,7 @@ def evaluate(
     phi = q[:, 2:].reshape(n, d, 2)
     cords = _cords(m, q, phi, sliders, soften, s)
     back, slide_elastic = _elastics(m, phi, sliders, s)
-    trig = trig_terms(phi)
-    _weights(m, q[:, 0], trig, s)
+    _weights(m, q[:, 0], phi, s)
     _stops(m, q, s)
     if sliders is not None:
         e, f, k = bristle(q - sliders.at_q, m.pin_friction, soften * SLIP_RAD)
@@ -119,7 +118,7 @@ def evaluate(
     if contact or gauge is not None:
         from handsel.mechanics.contact import add_contact
 
-        forces = add_contact(m, trig, s.energy, s.gradient, s.hessian, pads=contact, gauge=gauge)
+        forces = add_contact(m, trig_terms(phi), s.energy, s.gradient, s.hessian, pads=contact, gauge=gauge)
     return Field(
         energy=s.energy,
         gradient=s.gradient,
@@ -141,7 +140,7 @@ class _Sum:
         size = 2 + 2 * d
         self.energy = np.zeros(n)
         self.gradient = np.zeros((n, size))
-        self.hessian = np.zeros((n, size, size))
+        self.hessian = np.empty((n, size, size))  # the cords, which come first, write all of it
         self.diagonal = np.einsum("nii->ni", self.hessian)
         self.g_phi = self.gradient[:, 2:].reshape(n, d, 2)
         self.h_phi = np.lib.stride_tricks.as_strided(
@@ -172,27 +171,31 @@ def _cords(m: Model, q: Floats, phi: Floats, sliders: Sliders | None, soften: fl
     over = np.maximum(surplus, 0.0)
     tension = m.cord_stiffness * over
     s.energy += 0.5 * (tension * over).sum(-1)
-    arms = np.zeros((n, d, 2 + 2 * d))  # d leg / d q
-    arms[:, :, 0], arms[:, :, 1] = span.by_theta, span.by_psi
     each = np.arange(d)
-    arms[:, each, 2 + 2 * each], arms[:, each, 3 + 2 * each] = flex.slope[..., 0], flex.slope[..., 1]
-    cord_arms = m.member.T @ arms
+    cord_arms = np.zeros((n, m.member.shape[1], 2 + 2 * d))  # d cord / d q
+    cord_arms[:, :, 0], cord_arms[:, :, 1] = span.by_theta @ m.member, span.by_psi @ m.member
+    cord_arms[:, m.cord_of_leg, 2 + 2 * each] = flex.slope[..., 0]
+    cord_arms[:, m.cord_of_leg, 3 + 2 * each] = flex.slope[..., 1]
     columns = [np.sqrt(m.cord_stiffness * (over > 0.0))[..., None] * cord_arms]
     leg_tension = np.repeat(tension[:, m.cord_of_leg, None], 3, axis=2)
     a, b = m.eyelet_legs[:, 0], m.eyelet_legs[:, 1]
     slide_eyelet = 0.5 * (leg[:, a] - leg[:, b])
+    k_leg = None
     if sliders is not None:
         e, f, k = bristle(slide_eyelet - sliders.at_eyelet, sliders.cap_eyelet, soften * SLIP_MM)
         s.energy += e.sum(-1)
         leg_tension[:, a] += 0.5 * f[..., None]
         leg_tension[:, b] -= 0.5 * f[..., None]
-        columns.append(np.sqrt(k)[..., None] * 0.5 * (arms[:, a] - arms[:, b]))
-        e, f, k = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, soften * SLIP_MM)
+        columns.append(np.sqrt(k)[..., None] * _eyelet_arms(m, span, flex))
+        e, f, k_leg = bristle(slide_leg - sliders.at_leg, sliders.cap_leg, soften * SLIP_MM)
         s.energy += e.sum((-1, -2))
         leg_tension[..., 1:] += f[..., :1]
         leg_tension[..., 2] += f[..., 1]
-        s.h_phi += k[..., 0, None, None] * flex.slope[..., :, None] * flex.slope[..., None, :]
-        s.h_phi[..., 1, 1] += k[..., 1] * flex.slope[..., 1] ** 2
+    stacked = columns[0] if len(columns) == 1 else np.concatenate(columns, 1)
+    np.matmul(np.ascontiguousarray(stacked.transpose(0, 2, 1)), stacked, out=s.hessian)
+    if k_leg is not None:
+        s.h_phi += k_leg[..., 0, None, None] * flex.slope[..., :, None] * flex.slope[..., None, :]
+        s.h_phi[..., 1, 1] += k_leg[..., 1] * flex.slope[..., 1] ** 2
     wrist_t = leg_tension[..., 0]
     s.gradient[:, 0] = (wrist_t * span.by_theta).sum(-1)
     s.gradient[:, 1] = (wrist_t * span.by_psi).sum(-1)
@@ -203,9 +206,19 @@ def _cords(m: Model, q: Floats, phi: Floats, sliders: Sliders | None, soften: fl
     s.hessian[:, 0, 1] += cross
     s.hessian[:, 1, 0] += cross
     s.diagonal[:, 2:] += (leg_tension[..., 1:] * flex.bend).reshape(n, 2 * d)
-    stacked = columns[0] if len(columns) == 1 else np.concatenate(columns, 1)
-    s.hessian += stacked.transpose(0, 2, 1) @ stacked
     return _Cords(tension, surplus, cord_arms, leg_tension, slide_leg, slide_eyelet)
+
+
+def _eyelet_arms(m: Model, span: WristSpan, flex: Curve) -> Floats:
+    """Derivative of what has passed through each eyelet; (n, e, 2 + 2d) [mm/rad]."""
+    n, d = span.length.shape
+    out = np.zeros((n, len(m.eyelet_legs), 2 + 2 * d))
+    for i, pair in enumerate(m.eyelet_legs):
+        for leg, share in zip(pair, (0.5, -0.5), strict=True):
+            out[:, i, 0] += share * span.by_theta[:, leg]
+            out[:, i, 1] += share * span.by_psi[:, leg]
+            out[:, i, 2 + 2 * leg : 4 + 2 * leg] = share * flex.slope[:, leg]
+    return out
 
 
 def _elastics(m: Model, phi: Floats, sliders: Sliders | None, s: _Sum) -> tuple[Floats, Floats]:
@@ -226,22 +239,31 @@ def _elastics(m: Model, phi: Floats, sliders: Sliders | None, s: _Sum) -> tuple[
     return back, path
 
 
-def _weights(m: Model, theta: Floats, trig: Floats, s: _Sum) -> None:
-    """Gravity on digits and cuff in the inspection pose."""
-    of = trig[:, :, 0] @ m.weight_terms @ trig[:, :, 1].swapaxes(-1, -2)  # (n, d, order phi1, order phi2)
-    s.energy += of[..., 0, 0].sum(-1)
-    s.g_phi[..., 0] += of[..., 1, 0]
-    s.g_phi[..., 1] += of[..., 0, 1]
-    s.h_phi[..., 0, 0] += of[..., 2, 0]
-    s.h_phi[..., 1, 1] += of[..., 0, 2]
-    s.h_phi[..., 0, 1] += of[..., 1, 1]
-    s.h_phi[..., 1, 0] += of[..., 1, 1]
+def _weights(m: Model, theta: Floats, phi: Floats, s: _Sum) -> None:
+    """Gravity on digits and cuff in the inspection pose.
+
+    A digit's potential is bilinear in (1, cos phi1, sin phi1) and (1, cos phi2, sin phi2), so its second
+    derivatives are itself turned over, but for the terms without the angle.
+    """
+    c, si = np.cos(phi), np.sin(phi)
+    c1, s1, c2, s2 = c[..., 0], si[..., 0], c[..., 1], si[..., 1]
+    w = m.weight_terms
+    x0, x1, x2 = (w[:, 0, k] + c1 * w[:, 1, k] + s1 * w[:, 2, k] for k in range(3))
+    y0, y1, y2 = (c1 * w[:, 2, k] - s1 * w[:, 1, k] for k in range(3))  # by phi1
+    potential = x0 + c2 * x1 + s2 * x2
+    cross = c2 * y2 - s2 * y1
+    s.energy += potential.sum(-1)
+    s.g_phi[..., 0] += y0 + c2 * y1 + s2 * y2
+    s.g_phi[..., 1] += c2 * x2 - s2 * x1
+    s.h_phi[..., 0, 0] += w[:, 0, 0] + c2 * w[:, 0, 1] + s2 * w[:, 0, 2] - potential
+    s.h_phi[..., 1, 1] += x0 - potential
+    s.h_phi[..., 0, 1] += cross
+    s.h_phi[..., 1, 0] += cross
     c, si = np.cos(theta), np.sin(theta)
-    w0, w1 = m.cuff_weight[:, 0], m.cuff_weight[:, 1]
-    potential = w0 * c + w1 * si
-    s.energy += potential
-    s.gradient[:, 0] += w1 * c - w0 * si
-    s.diagonal[:, 0] -= potential
+    cuff = m.cuff_weight[:, 0] * c + m.cuff_weight[:, 1] * si
+    s.energy += cuff
+    s.gradient[:, 0] += m.cuff_weight[:, 1] * c - m.cuff_weight[:, 0] * si
+    s.diagonal[:, 0] -= cuff
 
 
 def _stops(m: Model, q: Floats, s: _Sum) -> None:

@@ -29,6 +29,7 @@ class Settled:
     q: Floats  # (n, 2 + 2d) [rad]
     converged: NDArray[np.bool_]  # (n,)
     steps: int
+    cord_over_mm: Floats  # (n, c) path minus cord length there
 
 
 def relax(
@@ -60,7 +61,12 @@ def relax(
             m.take(rows), _off_the_saddle(found, rows, hold_wrist), part, hold_wrist, contact, gauge, soften
         )
         found.put(rows, again)
-    return Settled(q=found.q, converged=found.converged & found.stable, steps=found.steps)
+    return Settled(
+        q=found.q,
+        converged=found.converged & found.stable,
+        steps=found.steps,
+        cord_over_mm=found.over_mm,
+    )
 
 
 @dataclass(slots=True, eq=False)
@@ -71,11 +77,12 @@ class _Found:
     converged: NDArray[np.bool_]
     stable: NDArray[np.bool_]  # positive definite there: a minimum, not a saddle
     hessian: Floats
+    over_mm: Floats
     steps: int
 
     def put(self, rows: NDArray[np.intp], part: _Found) -> None:
         self.q[rows], self.converged[rows], self.stable[rows] = part.q, part.converged, part.stable
-        self.hessian[rows] = part.hessian
+        self.hessian[rows], self.over_mm[rows] = part.hessian, part.over_mm
         self.steps += part.steps
 
 
@@ -106,12 +113,17 @@ def _descend(
     at, field = q0.copy(), evaluate(m, q0, sliders, contact=contact, gauge=gauge, soften=soften)
     now = _Local(field.energy, field.gradient, field.hessian, field.cord_over_mm, field.cord_arms)
     out = _Found(
-        at.copy(), np.zeros(len(at), dtype=bool), np.ones(len(at), dtype=bool), field.hessian.copy(), 0
+        at.copy(),
+        np.zeros(len(at), dtype=bool),
+        np.ones(len(at), dtype=bool),
+        field.hessian.copy(),
+        field.cord_over_mm.copy(),
+        0,
     )
 
     def close(some: NDArray[np.bool_]) -> None:
         ended, left = rows[some], np.abs(now.gradient[some, first:]).max(-1)
-        out.q[ended], out.hessian[ended] = at[some], now.hessian[some]
+        out.q[ended], out.hessian[ended], out.over_mm[ended] = at[some], now.hessian[some], now.over_mm[some]
         out.converged[ended] = left < 100 * TOLERANCE_NMM
         _, out.stable[ended] = solve_systems(now.hessian[some][:, first:, first:], now.gradient[some, first:])
 

@@ -199,6 +199,8 @@ def _last_free_piece(w: WristLegs, vx: Floats, vy: Floats) -> tuple[Floats, Floa
     r = w.barrel_mm
     if not r.any():
         return flat, tx, ty, flat
+    if (vx * gy - vy * gx >= r * flat).all():  # every line passes the back of the barrel in the clear
+        return flat, tx, ty, flat
     rv2, rg2 = vx * vx + vy * vy, gx * gx + gy * gy
     gap = np.mod(np.arctan2(gy, gx) - np.arctan2(vy, vx), 2.0 * np.pi)
     arc = gap - np.arccos(np.minimum(r / np.sqrt(rg2), 1.0)) - np.arccos(np.minimum(r / np.sqrt(rv2), 1.0))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.mechanics.energy import Field, Sliders, evaluate
+from handsel.mechanics.energy import Sliders, evaluate
+from handsel.mechanics.equilibrium import relax
 from handsel.mechanics.friction import fresh_sliders, settle
 from handsel.mechanics.model import Model
 from handsel.mechanics.paths import crossing_length, wrist_length
@@ -138,8 +139,13 @@ def rest_lowered(m: Model, *, friction: bool = True) -> Rest:
     if friction:
         sliders = fresh_sliders(m, q)
         sliders.at_q[:, 0] = q[:, 0] + np.where(held, 0.0, 0.01)  # it arrives here moving down
+    if sliders is None:
+        found = relax(m, q)
+        return _rest(
+            found.q, m.cord_stiffness * np.maximum(found.cord_over_mm, 0.0), found.converged, held, None
+        )
     q, field, converged = settle(m, q, sliders, hold_wrist=False)
-    return _rest(m, q, field, converged, held, sliders)
+    return _rest(q, field.cord_tension, converged, held, sliders)
 
 
 def rest_worked(m: Model, *, friction: bool = True) -> Rest:
@@ -157,7 +163,7 @@ def rest_worked(m: Model, *, friction: bool = True) -> Rest:
     before = q[:, 0].copy()
     q, field, converged = settle(m, q, sliders, hold_wrist=False)
     held = np.abs(q[:, 0] - before) < np.radians(0.02)
-    return _rest(m, q, field, converged, held if friction else np.zeros(len(m), dtype=bool), sliders)
+    return _rest(q, field.cord_tension, converged, held & friction, sliders)
 
 
 def _press(m: Model, q: Floats, sliders: Sliders | None, goal: Floats) -> Floats:
@@ -205,14 +211,13 @@ def _let_up(m: Model, q: Floats, sliders: Sliders | None, top: Floats) -> tuple[
     return last, state
 
 
-def _rest(m: Model, q: Floats, field: Field, converged: Flags, held: Flags, sliders: Sliders | None) -> Rest:
-    d = m.hinge_low_rad.shape[0]
+def _rest(q: Floats, tension: Floats, converged: Flags, held: Flags, sliders: Sliders | None) -> Rest:
     return Rest(
         rest_angle_deg=np.degrees(q[:, 0]),
         tilt_deg=np.degrees(q[:, 1]),
-        phi_deg=np.degrees(q[:, 2:].reshape(-1, d, 2)),
-        cord_tension_n=field.cord_tension,
-        taut=field.cord_tension > TAUT_N,
+        phi_deg=np.degrees(q[:, 2:].reshape(len(q), -1, 2)),
+        cord_tension_n=tension,
+        taut=tension > TAUT_N,
         converged=converged,
         held=held,
         q=q,
