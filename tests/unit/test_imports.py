@@ -26,14 +26,14 @@ LIGHT = {
     "data": {"numpy", "pydantic", "pydantic_core", "annotated_types"},
     "documents": {"numpy", "typst", "segno"},
     "cli": {"click", "rich", "numpy", "pydantic"},
-    "bench": {"django", "numpy", "pydantic", "segno", "PIL"},
+    "bench": {"django", "django_htmx", "click", "rich", "pydantic", "segno"},
 }
 HEAVY = {
     "core": {"scipy", "trimesh", "manifold3d", "networkx", "lxml", "PIL", "cv2"},
     "data": set(),
     "documents": {"PIL"},
     "cli": set(),
-    "bench": set(),
+    "bench": {"PIL", "pillow_heif", "waitress", "numpy"},
 }
 CLOCK_MODULES = {"time", "sched", "timeit"}
 FILE_MODULES = {"os", "io", "pathlib", "shutil", "glob", "tempfile", "fileinput", "mmap"}

@@ -8,7 +8,14 @@ from hashlib import sha256
 import jsonschema
 import pytest
 
-from handsel.data.load_protocol import bundled_protocols, load_protocol, protocol_path, protocol_schema
+from handsel.data.load_protocol import (
+    bundled_protocols,
+    load_protocol,
+    protocol_from_text,
+    protocol_path,
+    protocol_schema,
+    protocol_text,
+)
 from handsel.data.toml_file import read_toml
 from handsel.errors import BadFile
 from handsel.inspection.protocol import CANNOT_TELL
@@ -288,3 +295,11 @@ def test_an_unknown_name_gets_the_bundled_ones(name):
 def test_a_name_with_an_ending_is_a_path(tmp_path):
     with pytest.raises(BadFile, match="no such file"):
         load_protocol(str(tmp_path / "wrist-hand-1.toml"))
+
+
+def test_a_protocol_kept_as_text_reads_back_the_same():
+    text = protocol_text("wrist-hand-1")
+    again = protocol_from_text(text, where="record")
+    assert again == load_protocol("wrist-hand-1")
+    with pytest.raises(BadFile, match="record"):
+        protocol_from_text(text[: len(text) // 2], where="record")

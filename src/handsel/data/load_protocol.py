@@ -9,7 +9,7 @@ from handsel.data.checked import checked
 from handsel.data.places import near
 from handsel.data.protocol_rules import Sheet, check_protocol, number_of
 from handsel.data.protocol_tables import CharacteristicTable, NumberTable, ProtocolTables, ReworkTable
-from handsel.data.toml_file import read_toml_file
+from handsel.data.toml_file import TomlFile, read_toml_file, toml_of_text
 from handsel.errors import BadFile
 from handsel.inspection.protocol import (
     Characteristic,
@@ -39,10 +39,31 @@ def load_protocol(source: str | Path = "wrist-hand-1") -> Protocol:
     Checked by: unit/test_load_protocol.py
     """
     path = protocol_path(source)
+    return _protocol_in(read_toml_file(path), path)
+
+
+def protocol_text(source: str | Path = "wrist-hand-1") -> str:
+    """The text of a protocol, as a hand's record keeps it; `protocol_from_text` reads it back.
+
+    Parameters: source, as load_protocol.
+    Returns: text, checked to be a protocol.
+    Raises: as load_protocol.    Valid for: as load_protocol.
+    Source: own format.    Checked by: unit/test_load_protocol.py
+    """
+    path = protocol_path(source)
     file = read_toml_file(path)
-    tables = checked(ProtocolTables, file.data, path)
-    check_protocol(Sheet(tables=tables, data=file.data, path=path))
-    return _protocol_of(tables, file.sha256)
+    _protocol_in(file, path)
+    return file.text
+
+
+def protocol_from_text(text: str, *, where: str) -> Protocol:
+    """The protocol that a record keeps as text; checked as a file is.
+
+    Parameters: text, as from `protocol_text`; where, the record's name, for messages.
+    Returns: Protocol.    Raises: BadFile when the text is not a protocol.
+    Valid for: as read_toml.    Source: own format.    Checked by: unit/test_load_protocol.py
+    """
+    return _protocol_in(toml_of_text(text, where), Path(where))
 
 
 def bundled_protocols() -> tuple[str, ...]:
@@ -90,6 +111,12 @@ def protocol_schema() -> dict[str, Any]:
     Checked by: unit/test_load_protocol.py
     """
     return ProtocolTables.model_json_schema()
+
+
+def _protocol_in(file: TomlFile, path: Path) -> Protocol:
+    tables = checked(ProtocolTables, file.data, path)
+    check_protocol(Sheet(tables=tables, data=file.data, path=path))
+    return _protocol_of(tables, file.sha256)
 
 
 def _protocol_of(t: ProtocolTables, text_sha256: str) -> Protocol:

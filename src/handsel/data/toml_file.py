@@ -59,7 +59,19 @@ def read_toml_file(path: str | Path, max_bytes: int = MAX_BYTES) -> TomlFile:
     Checked by: unit/test_toml_file.py
     """
     where = shown_plain(str(path))
-    text = _text(Path(path), where, max_bytes)
+    return toml_of_text(_text(Path(path), where, max_bytes), where)
+
+
+def toml_of_text(text: str, where: str) -> TomlFile:
+    """As read_toml_file, for text that a record keeps.
+
+    Parameters: text, as TomlFile has it; where, what it came from, for messages.
+    Returns: TomlFile.
+    Raises: BadFile for anything that is not readable, moderate TOML.
+    Valid for: text with line ends as LF.
+    Source: as read_toml.
+    Checked by: unit/test_toml_file.py
+    """
     if _LONG_DOTTED_KEY.search(text):
         raise _too_deep(where)
     try:

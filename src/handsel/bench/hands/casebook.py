@@ -1,0 +1,162 @@
+"""From a hand's record to the case that the core judges.
+
+The record is a list in time; the case wants to know of each observation between which things done it was
+made. So the entries are walked once: an observation stands after the last thing done before it and
+before the next one. What was withdrawn or corrected by the same person is left out; what another person
+saw stays beside it, and the core weighs both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import lru_cache
+from hashlib import sha256
+from typing import Any
+
+from handsel.bench.hands.chain import canonical
+from handsel.bench.hands.models import Entry, Hand, KeptText
+from handsel.data.design_text import design_from_text
+from handsel.data.load_protocol import protocol_from_text
+from handsel.design.model import Design
+from handsel.design.placing import placed
+from handsel.inspection.case import Case, Concession, Done, GroupAcceptance, HandRecord, Observation
+from handsel.inspection.protocol import Protocol
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """One entry, read."""
+
+    seq: int
+    kind: str
+    at: str
+    by: dict[str, Any]
+    what: dict[str, Any]
+
+    @property
+    def looker(self) -> str:
+        """The person as one pair of eyes, whatever role they had: one who looks twice counts once."""
+        return f"inspector {self.by['number']}"
+
+
+def told_of(hand: Hand) -> tuple[Told, ...]:
+    """All entries of a hand in order, in one query."""
+    return read(Entry.objects.filter(hand=hand).order_by("seq"))
+
+
+def read(entries: Iterable[Entry]) -> tuple[Told, ...]:
+    """Entries as data."""
+    found = []
+    for entry in entries:
+        r = entry.told()
+        found.append(Told(seq=r["seq"], kind=r["kind"], at=r["at"], by=r["by"], what=r["what"]))
+    return tuple(found)
+
+
+@lru_cache(maxsize=16)
+def protocol_kept(fingerprint: str) -> Protocol:
+    """The protocol that a hand is judged by; texts never change under their fingerprint."""
+    kept = KeptText.objects.get(pk=fingerprint)
+    return protocol_from_text(kept.text, where=f"kept protocol {fingerprint[:12]}")
+
+
+@lru_cache(maxsize=16)
+def design_kept(fingerprint: str) -> Design:
+    """The design of a hand, at scale 1 and right."""
+    kept = KeptText.objects.get(pk=fingerprint)
+    return design_from_text(kept.text, where=f"kept design {fingerprint[:12]}")
+
+
+@lru_cache(maxsize=32)
+def design_placed(fingerprint: str, scale_ratio: float, side: str) -> Design:
+    """The design at a hand's scale and side."""
+    return placed(design_kept(fingerprint), scale_ratio=scale_ratio, side=side)
+
+
+def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str = "inspector") -> Case:
+    """The case that the record makes, for the hold point the hand is at (or another one asked for)."""
+    told = tuple(told)
+    gone = out_of_force(told)
+    done: list[Done] = []
+    observations: list[tuple[int, Observation]] = []
+    accepted: list[tuple[int, GroupAcceptance]] = []
+    concessions: list[Concession] = []
+    for t in told:
+        w = t.what
+        if t.seq in gone:
+            continue
+        if t.kind == "did":
+            done.append(Done(what=w["what"], name=f"e{t.seq}", place=w.get("place", ""), at=w.get("at", "")))
+        elif t.kind == "observed":
+            observations.append((len(done), _observation(t)))
+        elif t.kind == "as-shown":
+            accepted.append((len(done), GroupAcceptance(group=w["group"], by=t.looker)))
+        elif t.kind == "conceded":
+            concessions.append(
+                Concession(of=w["of"], place=w.get("place", ""), by=t.by["called"], reason=w["reason"])
+            )
+    return Case(
+        name=hand.serial,
+        hand=HandRecord(
+            code=hand.recipient_code,
+            serial=hand.serial,
+            design=hand.design.name,
+            scale_ratio=hand.scale_ratio,
+            side=hand.side,
+            hold_point=hold_point or hand.hold_point,
+            target_rest_angle_deg=hand.target_rest_angle_deg,
+            latex_sensitive=hand.latex_sensitive,
+        ),
+        by=by,
+        on=date.fromisoformat(told[-1].at[:10]) if told else hand.begun_at.date(),
+        observations=tuple(
+            replace(o, after=_called(done, k - 1), before=_called(done, k)) for k, o in observations
+        ),
+        accepted=tuple(replace(a, after=_called(done, k - 1), before=_called(done, k)) for k, a in accepted),
+        concessions=tuple(concessions),
+        done=tuple(done),
+    )
+
+
+def out_of_force(told: Iterable[Told]) -> frozenset[int]:
+    """Numbers of the entries that a later one withdraws or corrects."""
+    gone: set[int] = set()
+    for t in told:
+        if t.kind == "withdrawn":
+            gone.add(t.what["seq"])
+        elif isinstance(t.what.get("corrects"), int):
+            gone.add(t.what["corrects"])
+    return frozenset(gone)
+
+
+def _observation(t: Told) -> Observation:
+    w = t.what
+    return Observation(
+        of=w["of"],
+        place=w.get("place", ""),
+        answer=w.get("answer"),
+        value=w.get("value"),
+        readings=tuple(w.get("readings", ())),
+        unit=w.get("unit"),
+        u=w.get("u"),
+        method=w.get("method", ""),
+        by=t.looker,
+        note=w.get("note", ""),
+    )
+
+
+def _called(done: list[Done], position: int) -> str:
+    return done[position].called if 0 <= position < len(done) else ""
+
+
+def case_key(case: Case, hand: Hand, program_version: str) -> str:
+    """Names an answer by everything it depends on: the same case need not be worked out twice."""
+    said = {
+        "case": repr(replace(case, on=date.min)),
+        "design": hand.design_id,
+        "protocol": hand.protocol_id,
+        "program": program_version,
+    }
+    return sha256(canonical(said)).hexdigest()

@@ -1,0 +1,51 @@
+"""A day with a lead and helpers, and hands at any stage, for the tests of the web application."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.core.cache import cache
+from django.db import connection
+
+from bench.hall import Hall, open_hall
+from handsel.bench.hands.append_only import switch
+from handsel.bench.hands.casebook import design_kept, protocol_kept
+
+
+@pytest.fixture(autouse=True)
+def _nothing_remembered() -> None:
+    """Texts are remembered by fingerprint and attempts by address; a new test starts without both."""
+    protocol_kept.cache_clear()
+    design_kept.cache_clear()
+    cache.clear()
+
+
+@pytest.fixture
+def hall(db: None) -> Hall:
+    """A day that has begun, with a lead, an inspector, a builder and a fitter."""
+    return open_hall()
+
+
+@pytest.fixture
+def shared_hall(transactional_db: None) -> Iterator[Hall]:
+    """The same for tests with threads or a server: really committed, and cleared afterwards."""
+    with connection.schema_editor() as editor:
+        switch(editor, "on")
+    yield open_hall()
+    with connection.schema_editor() as editor:
+        switch(editor, "off")  # or the database would refuse to be cleared
+
+
+@pytest.fixture
+def no_workers() -> Callable[[], None]:
+    """Do at once what workers would do."""
+
+    def run_all() -> None:
+        import threading
+
+        from handsel.bench.worker import HANDLERS, run
+
+        run(tuple(HANDLERS), threading.Event(), until_idle=True)
+
+    return run_all

@@ -1,0 +1,14 @@
+"""The bench's own settings, in a folder that is thrown away."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+
+os.environ["HANDSEL_DATA"] = tempfile.mkdtemp(prefix="handsel-test-")
+for name in ("HANDSEL_SOLO", "HANDSEL_HTTPS", "HANDSEL_DATABASE"):
+    os.environ.pop(name, None)
+
+from handsel.bench.settings import *  # noqa: E402, F403
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick; the tests guard nothing
