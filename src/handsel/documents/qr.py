@@ -36,10 +36,11 @@ def qr_svg(content: str, *, title: str = "QR code") -> str:
     named = "".join(c for c in title if c.isprintable())
     for plain, safe in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;")):
         named = named.replace(plain, safe)
+    path = f'<path fill="#000000" d="{"".join(runs)}"/>'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img" '
         f'shape-rendering="crispEdges"><title>{named}</title>'
-        f'<rect width="{side}" height="{side}" fill="#ffffff"/><path fill="#000000" d="{"".join(runs)}"/></svg>'
+        f'<rect width="{side}" height="{side}" fill="#ffffff"/>{path}</svg>'
     )
 
 

@@ -19,6 +19,7 @@ from handsel.inspection.rules import NumberRule
 
 LOT_KINDS = ("filament", "cord", "elastic", "foam", "pins")  # what a hand is made of, to write lots beside
 YES_NO = ("yes", "no")
+UNIT_WORDS = {"deg": "°", "percent": "%", "turn": "turns"}  # as a person writes them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +58,7 @@ def travellers(papers: Sequence[Traveller]) -> bytes:
         hands.append({**p.hand.on_page(), "form": forms[key]})
     title = shown_code(papers[0].hand.code) if len(papers) == 1 else f"Travellers of {len(papers)} hands"
     data = {"title": title, "forms": pages, "hands": hands, "lots": list(LOT_KINDS)}
-    return typeset("traveller.typ", data, where="traveller")
+    return typeset("traveller.typ", data, where="traveller", tagged=False)
 
 
 def _form(protocol: Protocol, from_hold_point: str) -> dict[str, Any]:
@@ -99,8 +100,8 @@ def _row(c: Characteristic, code: str, protocol: Protocol) -> dict[str, Any]:
         "places": places,
     }
     if isinstance(c.rule, NumberRule):
-        unit = {"deg": "°", "percent": "%"}.get(c.rule.unit, c.rule.unit)
-        asked = "" if c.rule.limits is None else minus(str(c.rule.limits)).replace("percent", "%")
+        unit = UNIT_WORDS.get(c.rule.unit, c.rule.unit)
+        asked = "" if c.rule.limits is None else minus(str(c.rule.limits)).replace(c.rule.unit, unit)
         methods = [fitted(m.name, 24) for m in c.rule.methods]
         return row | {
             "kind": "number",
