@@ -28,6 +28,7 @@ PIP  := $(PY) -m pip --disable-pip-version-check
 WHERE := $(shell pwd | cksum | cut -d' ' -f1)
 RUN  := $(VENV)/.run-$(WHERE)
 DEV  := $(VENV)/.dev-$(WHERE)
+AXE  := $(VENV)/axe/axe.min.js
 
 EXAMPLE ?= examples/01-good-hand.toml
 OUT     ?= out
@@ -35,7 +36,7 @@ WORKERS ?= 2
 # Two test processes on two cores: more threads inside each would only wait for one another.
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 
-.PHONY: help run test quick lint types bundle study bench pins clean
+.PHONY: help run browser test quick lint types bundle study bench pins clean
 
 help:  ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -44,12 +45,12 @@ run: $(RUN)  ## make the environment, assess the bundled example, say where the 
 	$(VENV)/bin/handsel assess "$(EXAMPLE)" --out "$(OUT)"
 	@echo; echo "The drawing and the page for the bench lie in $$(cd "$(OUT)" && pwd):"; ls "$(OUT)"
 
-test: $(DEV)  ## everything that must hold: style, types, all tests
+test: $(DEV) $(AXE) | browser  ## everything that must hold: style, types, all tests
 	$(PY) -m ruff check .
 	$(PY) -m mypy
 	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile
 
-quick: $(DEV)  ## the same without the slow tests, while working
+quick: $(DEV) $(AXE) | browser  ## the same without the slow tests, while working
 	$(PY) -m ruff check .
 	$(PY) -m mypy
 	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile -m "not slow"
@@ -73,6 +74,27 @@ $(DEV): requirements-dev.txt $(RUN)
 	$(PIP) install --quiet --require-hashes -r requirements-dev.txt
 	$(PIP) check
 	@rm -f $(VENV)/.dev-*; touch $@
+
+# ---- what only the tests of the pages need ------------------------------------------------------
+# A Chromium, found on the path or installed where apt and the right to use it are at hand; and the
+# accessibility checks, fetched through npm by version and held against their fingerprint.
+CHROMIUM = $(shell for b in chromium chromium-browser google-chrome; do command -v $$b && break; done)
+
+browser:
+	@test -n "$(CHROMIUM)" || { command -v apt-get >/dev/null && test "$$(id -u)" = 0 \
+	  && apt-get update -q >/dev/null && apt-get install -y -q chromium >/dev/null; } \
+	  || { echo "The tests of the pages need Chromium (Debian, Ubuntu: sudo apt install chromium)."; exit 1; }
+
+AXE_VERSION := 4.14.1
+AXE_SHA512 := 1477dafa598d8d065f273d6af302aa203c02e83131707b7fa648cd41bd3d6b734f8c22a0dab86ee6a6f64b8afbe804b214d36db85a2826965edfb3a0b9d546b5
+$(AXE): | $(PY)
+	@command -v npm >/dev/null || { echo "The accessibility checks come through npm; install Node.js (Debian," \
+	  "Ubuntu: sudo apt install npm)."; exit 1; }
+	@mkdir -p $(dir $@); cd $(dir $@) && rm -f *.tgz && npm pack --silent axe-core@$(AXE_VERSION) >/dev/null \
+	  && echo "$(AXE_SHA512)  axe-core-$(AXE_VERSION).tgz" | $(CURDIR)/$(PY) -c "import hashlib, sys; \
+	  want, name = sys.stdin.read().split(); \
+	  sys.exit(hashlib.sha512(open(name, 'rb').read()).hexdigest() != want and name + ' is not the file it should be')" \
+	  && tar -xzf axe-core-$(AXE_VERSION).tgz --strip-components=1 package/axe.min.js package/LICENSE
 
 # ---- for a laptop that never sees the internet --------------------------------------------------
 # make bundle                                     for this kind of computer and this Python
