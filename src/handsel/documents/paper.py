@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
@@ -117,6 +118,16 @@ def safe(text: str) -> str:
     Source: own rule.    Checked by: unit/test_documents_paper.py
     """
     return "".join(c for c in text if c.isprintable() or c in JOINERS)
+
+
+def moment(at: datetime | None) -> str:
+    """A time as it is written on every paper, in the day's own clock: "2026-11-25 14:05".
+
+    Parameters: at, or None when it is not known.    Returns: text, "" for None.    Raises: nothing.
+    Valid for: any time; the caller has put it into local time.    Source: ISO 8601, to the minute.
+    Checked by: unit/test_documents_paper.py
+    """
+    return "" if at is None else f"{at:%Y-%m-%d %H:%M}"
 
 
 def typeset(template: str, page: Mapping[str, Any], *, where: str, tagged: bool = True) -> bytes:
