@@ -20,6 +20,7 @@ class Day(models.Model):
         "hands.KeptText", on_delete=models.PROTECT, related_name="+"
     )  # for new hands
     design = models.ForeignKey("hands.KeptText", on_delete=models.PROTECT, related_name="+")
+    protocol_since = models.DateTimeField(null=True)  # when it was last changed during the day
     is_demo = models.BooleanField(default=False)
 
     class Meta:
@@ -47,6 +48,8 @@ class Lot(models.Model):
     name = models.CharField(max_length=80, blank=True)
     note = models.CharField(max_length=200, blank=True)
     photo_sha256 = models.CharField(max_length=64, blank=True)  # a photo of the bag will do
+    photo_client_id = models.CharField(max_length=64, blank=True)  # by which the photo was sent
+    client_id = models.CharField(max_length=64, unique=True, null=True)  # sent twice, stored once
     spares_count = models.PositiveIntegerField(null=True)  # how many are left, where somebody counts
     added_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     added_at = models.DateTimeField()
