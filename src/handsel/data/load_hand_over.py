@@ -15,7 +15,6 @@ from handsel.data.toml_file import read_toml_file
 from handsel.errors import BadFile
 
 BUNDLED = Path(__file__).parent / "handover"
-CHECKED = "checked"
 DRAFT = "machine-made draft, have a speaker check it"
 
 LanguageCode = Annotated[str, Field(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$", max_length=20)]
@@ -113,8 +112,8 @@ class HandOverTables(Table):
     language: LanguageCode = Field(description="Code of the language, as in de or pt-BR.")
     name: Line = Field(description="The language, as its speakers call it.")
     direction: Literal["ltr", "rtl"] = Field(description="Reading direction.")
-    status: Literal["checked", "machine-made draft, have a speaker check it"] = Field(
-        description="Whether a speaker of the language has checked every sentence."
+    status: Literal["original", "checked", "machine-made draft, have a speaker check it"] = Field(
+        description="Whether it was written in this language, or a speaker of it has checked every sentence."
     )
     draft: Line | None = Field(
         default=None, description="Says on the sheet, in the language, that it is a draft; only for drafts."

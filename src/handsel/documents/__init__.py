@@ -1,1 +1,1 @@
-"""What is handed on: the drawing of a hand and the page for the bench. Results in, SVG and PDF out."""
+"""What is handed on: the drawing of a hand and the papers that go with it. Results in, SVG and PDF out."""
