@@ -114,3 +114,15 @@ def test_perfect_looks_that_contradict_each_other_count_as_bad():
     assert p_good(0.1, perfect[:1]) == 1.0
     with pytest.raises(OutOfRange, match="prior_nonconforming is 1.5"):
         p_good(1.5, [])
+
+
+def test_a_group_looked_at_in_part_says_nothing_of_the_rest():
+    only = (("press-no-flex", ""),)
+    case = replace(
+        sound_case("parts"),
+        observations=(),
+        accepted=(GroupAcceptance(group="parts-in-fingers", only=only),),
+    )
+    result = inspect(case, bundled())
+    assert result.item("press-no-flex").status == "conforms"
+    assert result.item("no-pores").status == "not seen"

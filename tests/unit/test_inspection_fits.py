@@ -46,6 +46,16 @@ def test_other_things_that_do_not_fit():
         (replace(case, hand=hand("strung", design="willow")), "was not written for the design 'willow'"),
         (replace(case, accepted=(GroupAcceptance(group="strung-palm"),)), "Did you mean strung-palm-up"),
         (
+            replace(case, accepted=(GroupAcceptance(group="strung-palm-up", only=(("six-knot", ""),)),)),
+            "Did you mean six-knots",
+        ),
+        (
+            replace(
+                case, accepted=(GroupAcceptance(group="strung-palm-up", only=(("six-knots", "index"),)),)
+            ),
+            "it concerns the whole hand",
+        ),
+        (
             replace(case, concessions=(Concession(of="six-knot", by="lead", reason="x"),)),
             "Did you mean six-knots",
         ),

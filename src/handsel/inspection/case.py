@@ -58,6 +58,7 @@ class GroupAcceptance:
     by: str = ""
     before: str = ""
     after: str = ""
+    only: tuple[tuple[str, str], ...] = ()  # id and place of what was looked at; empty: all of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,6 +44,15 @@ def check_fits(case: Case, protocol: Protocol, findings: Iterable[Finding] = ())
                 where=f"{case.name}, as shown",
                 do=_meant(accepted.group, groups),
             )
+        for of, place in accepted.only:
+            member = next((c for c in protocol.members(accepted.group) if c.id == of), None)
+            if member is None:
+                raise BadCase(
+                    f"{of!r} does not belong to {accepted.group!r}",
+                    where=f"{case.name}, as shown",
+                    do=_meant(of, [c.id for c in protocol.members(accepted.group)]),
+                )
+            _check_place(member, place, f"{case.name}, as shown, {of}", protocol)
     findings = tuple(findings)
     known = [c.id for c in protocol.characteristics] + [f.id for f in findings]
     for concession in case.concessions:

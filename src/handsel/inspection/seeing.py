@@ -30,7 +30,7 @@ def seen_of(characteristic: Characteristic, place: str, case: Case, timeline: Ti
     Checked by: unit/test_inspection_order.py, unit/test_inspection_deciding.py
     """
     own = [o for o in case.observations if o.of == characteristic.id and o.place in (place, HAND)]
-    groups = [g for g in case.accepted if _covers(g, characteristic)]
+    groups = [g for g in case.accepted if _covers(g, characteristic, place)]
     standing = tuple(o for o in own if timeline.stands(o, characteristic, place))
     # An answer given for this very place replaces the one for all places.
     standing = tuple(o for o in standing if o.place == place) or standing
@@ -42,10 +42,11 @@ def seen_of(characteristic: Characteristic, place: str, case: Case, timeline: Ti
     )
 
 
-def _covers(group: GroupAcceptance, characteristic: Characteristic) -> bool:
+def _covers(group: GroupAcceptance, characteristic: Characteristic, place: str) -> bool:
     rule = characteristic.rule
     return (
         group.group in (characteristic.held, characteristic.hold_point)
+        and (not group.only or (characteristic.id, place) in group.only)
         and characteristic.severity != "critical"
         and isinstance(rule, AnswerRule)
         and len(rule.accepted) == 1
