@@ -101,3 +101,30 @@ def test_rework_undoes_what_was_seen_before_it(hall: Hall, rework: str) -> None:
         hand, [New(kind="did", what={"what": rework, "is_rework": True, "at": "strung"})], person=hall.builder
     )
     assert known(hand).inspection().item("worked-rest-angle").status == "not seen"
+
+
+def test_numbers_that_two_people_read_are_taken_as_repeated_readings(hall: Hall) -> None:
+    hand = hall.hand(at="strung")
+    hall.answer_all(hand, "strung")
+    read = {"of": "worked-rest-angle", "place": "", "value": 35.0, "unit": "deg"}
+    append(hand, [New(kind="observed", what=read)], person=hall.lead)
+    seen = [o for o in known(hand).case.observations if o.of == "worked-rest-angle"]
+    assert [o.readings for o in seen] == [(36.0, 35.0)]
+    assert known(hand).inspection().item("worked-rest-angle").status == "conforms"
+
+
+def test_of_numbers_read_by_different_methods_the_surest_counts(hall: Hall) -> None:
+    hand = hall.hand(at="strung")
+    hall.answer_all(hand, "strung")
+    read = {"of": "whippletree-level", "place": "", "value": 2.0, "unit": "deg", "method": "look"}
+    append(hand, [New(kind="observed", what=read)], person=hall.lead)
+    seen = [o for o in known(hand).case.observations if o.of == "whippletree-level"]
+    assert [(o.value, o.method) for o in seen] == [(0.0, "")]
+
+
+def test_a_refusal_by_the_substitute_check_outweighs_a_number(hall: Hall) -> None:
+    hand = hall.hand()
+    hall.answer_all(hand, "parts")
+    said = {"of": "part-mass", "place": "", "answer": "no", "method": "substitute"}
+    append(hand, [New(kind="observed", what=said)], person=hall.lead)
+    assert known(hand).inspection().item("part-mass").status == "does not conform"

@@ -22,7 +22,9 @@ from handsel.data.load_protocol import protocol_from_text
 from handsel.design.model import Design
 from handsel.design.placing import placed
 from handsel.inspection.case import Case, Concession, Done, GroupAcceptance, HandRecord, Observation
-from handsel.inspection.protocol import Protocol
+from handsel.inspection.protocol import CANNOT_TELL, SUBSTITUTE, Protocol
+from handsel.inspection.rules import NumberRule
+from handsel.inspection.standing import Timeline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,12 +94,13 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
         elif t.kind == "observed":
             observations.append((len(done), _observation(t)))
         elif t.kind == "as-shown":
-            accepted.append((len(done), GroupAcceptance(group=w["group"], by=t.looker)))
+            only = tuple((of, place) for of, place in w.get("only", ()))
+            accepted.append((len(done), GroupAcceptance(group=w["group"], by=t.looker, only=only)))
         elif t.kind == "conceded":
             concessions.append(
                 Concession(of=w["of"], place=w.get("place", ""), by=t.by["called"], reason=w["reason"])
             )
-    return Case(
+    case = Case(
         name=hand.serial,
         hand=HandRecord(
             code=hand.recipient_code,
@@ -118,6 +121,51 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
         concessions=tuple(concessions),
         done=tuple(done),
     )
+    return one_number_each(case, protocol_kept(hand.protocol_id))
+
+
+def one_number_each(case: Case, protocol: Protocol) -> Case:
+    """The case with one standing number for each thing: what several people read becomes repeated readings.
+
+    Readings by one method are put together; of different methods the surest is kept. A refusal by the
+    substitute check outweighs a number, and a number every other substitute check. All of it stays on record.
+    """
+    timeline = Timeline(case, protocol)
+    standing: dict[tuple[str, str], list[int]] = {}
+    for k, o in enumerate(case.observations):
+        c = protocol.characteristic(o.of)
+        if c is None or not isinstance(c.rule, NumberRule) or o.answer == CANNOT_TELL:
+            continue
+        if timeline.stands(o, c, o.place):
+            standing.setdefault((o.of, o.place), []).append(k)
+    observations: list[Observation | None] = list(case.observations)
+    for (of, _), found in standing.items():
+        c = protocol.characteristic(of)
+        if len(found) < 2 or c is None or not isinstance(c.rule, NumberRule):
+            continue
+        kept = [k for k in found if case.observations[k].method != SUBSTITUTE]
+        refusals = [
+            k
+            for k in found
+            if case.observations[k].method == SUBSTITUTE and case.observations[k].answer == "no"
+        ]
+        if refusals or not kept:
+            for k in set(found) - set(refusals or found):
+                observations[k] = None
+            continue
+        methods = {k: c.rule.method(case.observations[k].method) for k in kept}
+        surest = min(methods.values(), key=lambda m: m.u)
+        alike = [k for k in kept if methods[k].name == surest.name]
+        readings = tuple(r for k in alike for r in _readings_of(case.observations[k]))
+        for k in found:
+            observations[k] = None
+        last = case.observations[alike[-1]]
+        observations[alike[-1]] = replace(last, value=None, readings=readings) if len(readings) > 1 else last
+    return replace(case, observations=tuple(o for o in observations if o is not None))
+
+
+def _readings_of(o: Observation) -> tuple[float, ...]:
+    return o.readings or (() if o.value is None else (o.value,))
 
 
 def out_of_force(told: Iterable[Told]) -> frozenset[int]:
