@@ -24,7 +24,16 @@ ALL_OF_IT = (
     "thumb-tip",
     "gaps",
 )
-ON_TOP = ("block", "bar", "screws", "screw-thumb-side", "screw-little-side", "thumb-pin", "joint", "cords-over-wrist")
+ON_TOP = (
+    "block",
+    "bar",
+    "screws",
+    "screw-thumb-side",
+    "screw-little-side",
+    "thumb-pin",
+    "joint",
+    "cords-over-wrist",
+)
 VIEWS: dict[str, tuple[str, ...]] = {
     "palm-up": (*ALL_OF_IT, "holes", "cords", "knots", "skin", "straps", "middle-tips", "outer-tips"),
     "tips-toward": (*ALL_OF_IT, "holes", "cords", "knots", "skin", "straps", "middle-tips", "outer-tips"),
@@ -91,7 +100,9 @@ class DetailTable(Table):
     handed: bool = Field(default=True, description="Whether it is mirrored for a left hand.")
     both: Strokes = Field(default=(), description="Strokes of both pictures, painted first.")
     good: Strokes = Field(default=(), description="Strokes of the picture of how it should be.")
-    bad: Strokes = Field(default=(), description="Strokes of the picture of how it should not be; none: one picture.")
+    bad: Strokes = Field(
+        default=(), description="Strokes of the picture of how it should not be; none: one picture."
+    )
     over: Strokes = Field(default=(), description="Strokes of both pictures, painted last.")
 
 

@@ -136,7 +136,9 @@ def strangers(figures: Figures, protocol: Protocol) -> tuple[str, ...]:
     groups = {g.id for h in protocol.hold_points for g in h.groups}
     said = [f'"{c}" has no figure.' for c in sorted(ids - set(figures.figures))]
     said += [f'The protocol has no characteristic "{c}".' for c in sorted(set(figures.figures) - ids)]
-    said += [f'The group "{g}" has no drawing of how the hand is held.' for g in sorted(groups - set(figures.held))]
+    said += [
+        f'The group "{g}" has no drawing of how the hand is held.' for g in sorted(groups - set(figures.held))
+    ]
     said += [f'The protocol has no group "{g}".' for g in sorted(set(figures.held) - groups)]
     return tuple(said)
 
@@ -224,5 +226,7 @@ def _once(ids: Sequence[str], table: str, path: Path, data: Any) -> None:
     for k, name in enumerate(ids):
         if name in ids[:k]:
             raise BadFile(
-                f'"{name}" stands twice', where=place(path, data, (table, k)), do="Keep one of them, or rename it."
+                f'"{name}" stands twice',
+                where=place(path, data, (table, k)),
+                do="Keep one of them, or rename it.",
             )

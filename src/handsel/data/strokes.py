@@ -199,7 +199,9 @@ def _stamped(words: list[str], stamps: Mapping[str, tuple[str, ...]], deep: int)
     return tuple(moved(k, at, scale) for k in strokes(stamps[name], stamps, deep + 1))
 
 
-def moved(k: Stroke, at: Callable[[float, float], tuple[float, float]], scale: float, flips: bool = False) -> Stroke:
+def moved(
+    k: Stroke, at: Callable[[float, float], tuple[float, float]], scale: float, flips: bool = False
+) -> Stroke:
     """A stroke somewhere else.
 
     Parameters: k; at, where a place goes; scale, by which radii grow; flips, whether `at` mirrors.

@@ -16,7 +16,7 @@ from handsel.inspection.protocol import Characteristic, Protocol
 
 WIDTH, HEIGHT = 320.0, 200.0
 PANEL = (156.0, 94.0)
-BESIDE = (5.0, 6.0, 140.0, 188.0)  # x, y, width, height of the hand beside its details
+BESIDE = (8.0, 9.0, 136.0, 182.0)  # x, y, width, height of the hand beside its details
 ALONE = (12.0, 8.0, 296.0, 184.0)
 PANEL_X, GAP = 161.0, 4.0
 
@@ -48,7 +48,7 @@ def check_figure(
     spots = [fit.at(*p) for p in _marked(scene, figure, place, protocol)]
     _rings(pen, spots, mirror_in)
     if figure.detail is not None:
-        if 0 < len(spots):
+        if spots:
             _leader(pen, spots, mirror_in)
         _details(pen, figure, figure.detail, mirror_in)
     return pen.svg()
@@ -126,14 +126,12 @@ def _pane(
     x = PANEL_X if mirror_in is None else mirror_in - PANEL_X - wide
     box = f'width="{short(wide)}" height="{short(at.height)}"'
     pen.parts.append(f'<svg x="{short(x)}" y="{short(at.y)}" {box}>')
-    edge = f' class="fig-pane fig-{at.verdict or "plain"}" fill="Canvas"' + (
-        ' stroke-dasharray="6 4"' if at.verdict == "bad" else ""
-    )
-    pen.parts.append(
-        f'<rect{edge} x="1" y="1" width="{short(wide - 2)}" height="{short(at.height - 2)}" rx="8"/>'
-    )
+    frame = f'x="1" y="1" width="{short(wide - 2)}" height="{short(at.height - 2)}" rx="4"/>'
+    pen.parts.append(f'<rect class="fig-pane" fill="Canvas" stroke="none" {box} rx="5"/>')
     flips = (mirror_in is not None and detail.handed) != figure.mirror
     pen.draw([*strokes, *figure.also], Fit(mirror_in=wide if flips else None))
+    broken = ' stroke-dasharray="6 4"' if at.verdict == "bad" else ""
+    pen.parts.append(f'<rect class="fig-{at.verdict or "plain"}" stroke-width="2"{broken} {frame}')
     if at.verdict:
         _badge(pen, at.verdict, 13.0 if mirror_in is None else wide - 13.0)
     pen.parts.append("</svg>")
@@ -144,7 +142,7 @@ def _badge(pen: Pen, verdict: str, x: float) -> None:
     if verdict == "good":
         pen.parts.append(
             f'<circle class="fig-good fig-badge" cx="{short(x)}" cy="13" r="8.5"/>'
-            f'<path class="fig-tick" stroke-width="2.6" d="M{short(x - 4)} 13.5L{short(x - 1)} 16.5 {short(x + 4.5)} 9.5"/>'
+            f'<path class="fig-tick" stroke-width="2.6" d="M{short(x - 4)} 13.5l3 3 5.5-7"/>'
         )
     else:
         pen.parts.append(

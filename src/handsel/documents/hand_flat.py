@@ -105,9 +105,14 @@ def flat_view(design: Design, *, from_palm: bool, shows: Collection[str] = ("cor
     plan = Plan(design=design, sign=thumb_sign(design), seen=1.0 if from_palm else -1.0)
     drawn = [*_cuff(plan, from_palm, shows), *_palm(plan)]
     if from_palm and "foam" in shows:
-        drawn.append(area("foam", *_palm_outline(plan, 9.0)[:6], r=8.0))
-    for g in design.digits:
-        drawn += _digit(plan, plan.digit(g), shows)
+        h = plan.half
+        corners = ((12.0, -0.5 * h), (50.0, -0.66 * h), (50.0, 0.66 * h), (12.0, 0.5 * h))
+        drawn.append(area("foam", *(plan.up(*c) for c in corners), r=9.0))
+    digits = [plan.digit(g) for g in design.digits]
+    drawn += [bone for f in digits for bone in _bones(f)]
+    if "grips" in shows:
+        drawn += [_grip(f) for f in digits]
+    drawn += [_pin(f, at) for f in digits for at in (f.knuckle, f.joint)]
     if not from_palm:
         drawn += _block(plan)
     if "cords" in shows:
@@ -117,20 +122,20 @@ def flat_view(design: Design, *, from_palm: bool, shows: Collection[str] = ("cor
     return Scene(strokes=tuple(drawn), places=_places(plan, from_palm))
 
 
-def _palm_outline(p: Plan, inset: float = 0.0) -> list[Point]:
-    h = p.half - inset
+def _palm_outline(p: Plan) -> list[Point]:
+    h = p.half
     knuckles = sorted((p.digit(g) for g in p.fingers), key=lambda f: p.seen * f.knuckle[0])
-    front = [(f.knuckle[0], f.knuckle[1] + 3.0 + inset) for f in knuckles]
+    front = [(f.knuckle[0], f.knuckle[1] + 3.0) for f in knuckles]
     low, high = front[0], front[-1]
-    out = p.seen * (p.r * 1.2 - inset)
+    out = p.seen * p.r * 1.2
     return [
-        p.up(2.0 + inset, -0.72 * h),
+        p.up(2.0, -0.72 * h),
         p.up(26.0, -h),
         (low[0] - out, low[1]),
         *front[1:-1],
         (high[0] + out, high[1]),
         p.up(26.0, h),
-        p.up(2.0 + inset, 0.72 * h),
+        p.up(2.0, 0.72 * h),
     ]
 
 
@@ -145,21 +150,23 @@ def _palm(p: Plan) -> list[Stroke]:
     return drawn
 
 
-def _digit(p: Plan, f: DigitFlat, shows: Collection[str]) -> list[Stroke]:
-    drawn = [
+def _bones(f: DigitFlat) -> list[Stroke]:
+    return [
         Stroke(ink="part", steps=band(*f.knuckle, f.half, *f.joint, f.half * 0.94)),
         Stroke(ink="part", steps=band(*f.joint, f.half * 0.94, *f.end, f.half * 0.86)),
     ]
-    if "grips" in shows:
-        share = 0.45
-        near = (f.joint[0] + share * (f.end[0] - f.joint[0]), f.joint[1] + share * (f.end[1] - f.joint[1]))
-        drawn.append(Stroke(ink="foam", steps=band(*near, f.half * 0.95, *f.end, f.half * 0.93)))
-    for at in (f.knuckle, f.joint):
-        ux, uy = f.end[0] - f.joint[0], f.end[1] - f.joint[1]
-        n = hypot(ux, uy)
-        ax, ay = -uy / n * f.half * 0.8, ux / n * f.half * 0.8
-        drawn.append(line("thin", (at[0] - ax, at[1] - ay), (at[0] + ax, at[1] + ay)))
-    return drawn
+
+
+def _grip(f: DigitFlat) -> Stroke:
+    return Stroke(ink="foam", steps=band(*_mid(f.joint, f.end, 0.45), f.half * 0.95, *f.end, f.half * 0.93))
+
+
+def _pin(f: DigitFlat, at: Point) -> Stroke:
+    """A hinge pin from above: a line across the digit."""
+    ux, uy = f.end[0] - f.joint[0], f.end[1] - f.joint[1]
+    share = 0.8 * f.half / hypot(ux, uy)
+    ax, ay = -uy * share, ux * share
+    return line("thin", (at[0] - ax, at[1] - ay), (at[0] + ax, at[1] + ay))
 
 
 def _cuff(p: Plan, from_palm: bool, shows: Collection[str]) -> list[Stroke]:
@@ -189,22 +196,17 @@ def _block(p: Plan) -> list[Stroke]:
     d = p.design
     x, y, _ = d.hinge("whippletree").origin_mm
     reach = max(abs(q.at_mm[1] - y) for q in _cord_starts(d) if q.body == d.hinge("whippletree").child) + 5.0
-    drawn = [
-        area("block", p.up(x - 26, -reach), p.up(x - 26, reach), p.up(x + 6, reach), p.up(x + 6, -reach), r=2.0)
-    ]
-    for s in (-0.5, 0.5):
-        across = s * d.slide("tension").screw_spacing_mm
-        drawn.append(
-            area("pin", *(p.up(x - a, across + b) for a, b in ((24, -3), (24, 3), (32, 3), (32, -3))), r=1.0)
-        )
-        drawn.append(line("thin", p.up(x - 24, across), p.up(x - 8, across)))
-    for q in _cord_starts(d):
-        if q.body not in (d.hinge("whippletree").child, CUFF):
-            px, py = q.at_mm[0], q.at_mm[1] * p.sign
-            drawn.append(
-                area("block", *(p.up(px + a, py + b) for a, b in ((-12, -4), (-12, 4), (5, 4), (5, -4))), r=1.0)
-            )
-            drawn.append(disc("pin", p.up(px, py), 2.4))
+
+    def box(ink: str, x0: float, x1: float, y0: float, y1: float) -> Stroke:
+        return area(ink, p.up(x0, y0), p.up(x0, y1), p.up(x1, y1), p.up(x1, y0))
+
+    heads = [s * d.slide("tension").screw_spacing_mm for s in (-0.5, 0.5)]
+    pins = [q.at_mm for q in _cord_starts(d) if q.body not in (d.hinge("whippletree").child, CUFF)]
+    drawn = [box("block", x - 26, x + 6, -reach, reach)]
+    drawn += [box("block", q[0] - 12, q[0] + 5, q[1] * p.sign - 4, q[1] * p.sign + 4) for q in pins]
+    drawn += [disc("pin", p.of(q), 2.4) for q in pins]
+    drawn += [box("pin", x - 32, x - 24, across - 3, across + 3) for across in heads]
+    drawn += [line("thin", p.up(x - 24, across), p.up(x - 8, across)) for across in heads]
     drawn.append(line("bold", p.up(x, -reach + 2), p.up(x, reach - 2)))
     return drawn
 
@@ -234,17 +236,15 @@ def _back_lines(p: Plan) -> list[Stroke]:
 
 
 def _straps(p: Plan, from_palm: bool) -> list[Stroke]:
-    h, drawn = p.half, []
-    for x in (-62.0, -98.0) if p.rear < -105 else (0.55 * p.rear, 0.85 * p.rear):
-        if from_palm:
-            corners = [p.up(x - 6, -h - 3), p.up(x - 6, h + 3), p.up(x + 6, h + 3), p.up(x + 6, -h - 3)]
-            drawn.append(area("strap", *corners, r=3.0))
-        else:
-            for a, b in ((h - 9, h + 4), (-h - 16, -h + 3)):
-                corners = [p.up(x - 6, a), p.up(x - 6, b), p.up(x + 6, b), p.up(x + 6, a)]
-                drawn.append(area("strap", *corners, r=3.0))
-            drawn.append(disc("dot", p.up(x, h - 3), 1.8))
-    return drawn
+    h = p.half
+    at = (-62.0, -98.0) if p.rear < -105 else (0.55 * p.rear, 0.85 * p.rear)
+    spans = [(-h - 3, h + 3)] if from_palm else [(h - 9, h + 4), (-h - 16, -h + 3)]
+    drawn = [
+        area("strap", p.up(x - 6, a), p.up(x - 6, b), p.up(x + 6, b), p.up(x + 6, a))
+        for x in at
+        for a, b in spans
+    ]
+    return drawn if from_palm else drawn + [disc("dot", p.up(x, h - 3), 1.8) for x in at]
 
 
 def _places(p: Plan, from_palm: bool) -> dict[str, tuple[Point, ...]]:

@@ -17,32 +17,42 @@ def on_table(design: Design) -> Scene:
     plan = Plan(design=design, sign=thumb_sign(design), seen=1.0)
     drawn = [area("paper", (-92, -128), (92, -128), (92, 118), (-92, 118), r=4.0)]
     bare = flat_view(design, from_palm=True, shows=()).strokes
-    palm = bare[2:5]  # seat of the thumb, palm, wrist pin: behind the two pieces of the cuff
-    drawn += [moved(k, Fit(dx=-42.0, dy=90.0).at, 1.0) for k in palm]
-    cuff = Fit(scale=0.8, dx=-44.0, dy=14.0)
-    drawn += [moved(k, cuff.at, cuff.scale) for k in bare[:1]]
+    seat, palm = bare[2], bare[3]  # what carries the thumb, and the palm; before them the cuff's two pieces
+    laid = Fit(scale=0.82, dx=-52.0, dy=-48.0)
+    drawn += [moved(k, laid.at, laid.scale) for k in (seat, palm)]
+    laid = Fit(scale=0.76, dx=-52.0, dy=6.0)
+    drawn += [moved(k, laid.at, laid.scale) for k in bare[:2]]
     proximals: list[Point] = []
     tips: list[Point] = []
     for k, g in enumerate(design.digits):
-        f, x = plan.digit(g), 22.0 + 15.5 * k
-        first = _length(f.knuckle, f.joint)
-        second = _length(f.joint, f.end)
-        drawn.append(Stroke(ink="part", steps=band(x, -64.0 - first / 2, f.half * 0.85, x, -64.0 + first / 2, f.half)))
-        drawn.append(Stroke(ink="part", steps=band(x, 2.0 - second / 2, f.half * 0.7, x, 2.0 + second / 2, f.half * 0.9)))
-        proximals.append((x, -64.0))
-        tips.append((x, 2.0))
-        drawn.append(line("bold", (x - 5.0, 48.0), (x + 5.0, 48.0)))
+        f, x = plan.digit(g), 8.0 + 18.0 * k
+        for y, length, radii, found in (
+            (-82.0, _length(f.knuckle, f.joint), (0.94, 1.0), proximals),
+            (-22.0, _length(f.joint, f.end), (0.86, 0.94), tips),
+        ):
+            ends = (
+                x,
+                y - 0.42 * length,
+                0.88 * radii[0] * f.half,
+                x,
+                y + 0.42 * length,
+                0.88 * radii[1] * f.half,
+            )
+            drawn.append(Stroke(ink="part", steps=band(*ends)))
+            found.append((x, y))
+        drawn.append(line("bold", (x - 5.0, 26.0), (x + 5.0, 26.0)))
+        drawn.append(line("elastic", (x - 5.0, 38.0), (x + 5.0, 38.0)))
     card = area("tool", (24, 66), (82, 66), (82, 108), (24, 108), r=3.0)
     drawn += [card, *strokes(("thin M 32 76 L 60 76 M 32 85 L 74 85 M 32 94 L 66 94",), {})]
     return Scene(
         strokes=tuple(drawn),
         places={
             "whole": ((0.0, 0.0),),
-            "palm": ((-42.0, 54.0),),
-            "cuff": ((-44.0, 66.0),),
+            "palm": ((-52.0, -80.0),),
+            "cuff": ((-52.0, 62.0),),
             "proximals": tuple(proximals),
             "tips": tuple(tips),
-            "small-parts": ((53.0, 48.0),),
+            "small-parts": ((44.0, 31.0),),
             "card": ((53.0, 87.0),),
         },
     )
@@ -54,7 +64,8 @@ def _length(a: Point, b: Point) -> float:
 
 ONE_PART = (
     "skin M -74 112 Q -80 52 -44 34 Q -22 24 -14 38 Q -8 54 -24 62 Q -38 70 -34 112 Z",
-    "part M -24 -62 Q -24 -84 -9 -84 L -9 -62 L 9 -62 L 9 -84 Q 24 -84 24 -62 L 22 30 L 14 30 L 14 54 L -14 54 L -14 30 L -22 30 Z",
+    "part M -24 -62 Q -24 -84 -9 -84 L -9 -62 L 9 -62 L 9 -84 Q 24 -84 24 -62 "
+    "L 22 30 L 14 30 L 14 54 L -14 54 L -14 30 L -22 30 Z",
     "thin M -22 30 L 22 30 M -9 -62 L -9 -44 L 9 -44 L 9 -62",
     "pin o -17 -70 3.4",
     "pin o 17 -70 3.4",
@@ -88,8 +99,10 @@ TO_LIGHT = (
     "thin M 0 -112 L 0 26 M -88 -44 L 88 -44",
     "glue o 48 -84 15",
     "line M 48 -106 L 48 -111 M 70 -84 L 76 -84 M 26 -84 L 20 -84 M 64 -68 L 68 -64 M 32 -68 L 28 -64",
-    "far M -44 64 L -52 10 Q -46 -28 0 -28 Q 46 -28 52 10 L 44 64 L 36 64 L 38 12 Q 34 -12 0 -12 Q -34 -12 -38 12 L -36 64 Z",
-    "cuff M -60 86 L -66 20 Q -58 -20 0 -20 Q 58 -20 66 20 L 60 86 L 51 86 L 54 22 Q 46 -8 0 -8 Q -46 -8 -54 22 L -51 86 Z",
+    "far M -44 64 L -52 10 Q -46 -28 0 -28 Q 46 -28 52 10 "
+    "L 44 64 L 36 64 L 38 12 Q 34 -12 0 -12 Q -34 -12 -38 12 L -36 64 Z",
+    "cuff M -60 86 L -66 20 Q -58 -20 0 -20 Q 58 -20 66 20 "
+    "L 60 86 L 51 86 L 54 22 Q 46 -8 0 -8 Q -46 -8 -54 22 L -51 86 Z",
     "block M -20 -20 L -16 -31 L 16 -31 L 20 -20 Z",
     "dot o -60 56 2",
     "dot o 60 56 2",
@@ -134,7 +147,8 @@ def on_arm(design: Design) -> Scene:
     plan = Plan(design=design, sign=thumb_sign(design), seen=-1.0)
     h, rear = plan.half, plan.rear
     arm = [plan.up(44.0, -0.6 * h), plan.up(44.0, 0.6 * h), plan.up(0.0, 0.55 * h), plan.up(rear, 0.8 * h)]
-    arm += [plan.up(rear - 60, 0.95 * h), plan.up(rear - 60, -0.95 * h), plan.up(rear, -0.8 * h), plan.up(0.0, -0.55 * h)]
+    arm += [plan.up(rear - 60, 0.95 * h), plan.up(rear - 60, -0.95 * h), plan.up(rear, -0.8 * h)]
+    arm.append(plan.up(0.0, -0.55 * h))
     bare = flat_view(design, from_palm=False, shows=()).strokes
     return Scene(
         strokes=(area("skin", *arm, r=12.0), *bare[:3], *bare[3:6]),
@@ -165,9 +179,8 @@ def together(design: Design) -> Scene:
         strokes=strokes(TOGETHER, {}),
         places={
             "whole": ((0.0, 0.0),),
-            "wearer": ((48.0, -10.0),),
-            "helper": ((-46.0, -20.0),),
+            "wearer": ((48.0, -40.0),),
+            "helper": ((-46.0, -58.0),),
             "sheet": ((0.0, 91.0),),
         },
     )
-

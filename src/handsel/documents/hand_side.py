@@ -72,8 +72,9 @@ def side_view(
     drawn += [*_cuff(seen), *_block(seen), *_palm(seen)]
     if "cords" in shows:
         drawn += _cords(seen)
-    for g in sorted(design.digits, key=lambda g: (g.name == "thumb", _toward_viewer(seen, g))):
-        drawn += _digit(seen, g)
+    order = sorted(design.digits, key=lambda g: (g.name == "thumb", _toward_viewer(seen, g)))
+    drawn += [bone for g in order for bone in _digit(seen, g)]
+    drawn += [pin for g in order[-2:] for pin in _pins(seen, g)]  # the others hide behind them
     if "straps" in shows:
         drawn += _straps(seen)
     if ghost is not None:
@@ -159,7 +160,10 @@ def _block(seen: Look) -> list[Stroke]:
     for q in starts:
         if q.body not in (bar.child, CUFF):
             px, py, pz = q.at_mm
-            rail = [_of(seen, CUFF, (px + u, py, v)) for u, v in ((-12, low), (5, low), (5, pz - 3), (-12, pz - 3))]
+            rail = [
+                _of(seen, CUFF, (px + u, py, v))
+                for u, v in ((-12, low), (5, low), (5, pz - 3), (-12, pz - 3))
+            ]
             drawn.append(area("block", *rail))
             drawn.append(line("bold", _of(seen, CUFF, (px, py, pz - 3)), _of(seen, CUFF, (px, py, pz + 3))))
     return drawn
@@ -191,9 +195,13 @@ def _digit(seen: Look, g: Digit) -> list[Stroke]:
     return [
         Stroke(ink="part", steps=band(*a, k * r, *b, 0.93 * k * r)),
         Stroke(ink="part", steps=band(*b, 0.93 * k * r, *c, 0.84 * k * r)),
-        disc("pin", a, 0.3 * r),
-        disc("pin", b, 0.3 * r),
     ]
+
+
+def _pins(seen: Look, g: Digit) -> list[Stroke]:
+    first, second = seen.design.hinge(g.proximal_hinge), seen.design.hinge(g.tip_hinge)
+    ends = (_of(seen, PALM, first.origin_mm), _of(seen, first.child, second.origin_mm))
+    return [disc("pin", p, 0.3 * _r(seen)) for p in ends]
 
 
 def _arm(seen: Look) -> list[Stroke]:

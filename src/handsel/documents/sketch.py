@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from html import escape
 from math import atan2, cos, pi, sin
 
-from handsel.data.strokes import FILLED, Stroke, moved
+from handsel.data.strokes import FILLED, Step, Stroke, moved
 from handsel.documents.svg import Point, number, printable
 
 HEAD = 6.0  # length of an arrow head's barbs
@@ -28,8 +28,8 @@ _LOOKS = {
     "elastic": 'stroke-width="2.6" stroke-dasharray="0.5 4.5"',
     "ghost": 'stroke-dasharray="5 4"',
     "mark": 'stroke-width="2.6"',
-    "bold": 'stroke-width="3.4"',
-    "white": 'stroke="#fff" stroke-width="3"',
+    "bold": 'stroke-width="3.6"',
+    "white": 'stroke="#fff" stroke-width="2.4"',
 }
 _PANE = 'fill="Canvas"'
 
@@ -114,7 +114,7 @@ def _shape(k: Stroke) -> str:
     if k.steps[0][0] == "o":
         x, y, r = k.steps[0][1]
         return f'cx="{short(x)}" cy="{short(y)}" r="{short(r)}"'
-    way = "".join(_step(command, values) for command, values in k.steps)
+    way = _way(k.steps)
     if k.heads:
         way += _head(k.steps[-2][1], k.steps[-1][1])
     if k.heads == "<>":
@@ -122,11 +122,25 @@ def _shape(k: Stroke) -> str:
     return way
 
 
-def _step(command: str, values: Sequence[float]) -> str:
-    if command == "A":
-        r, _, _, large, sweep, x, y = values
-        return f"A{short(r)} {short(r)} 0 {large:.0f} {sweep:.0f} {short(x)} {short(y)}"
-    return command + " ".join(short(v) for v in values)
+def _way(steps: Sequence[Step]) -> str:
+    """A path as short as SVG allows: a letter that repeats is left out."""
+    parts, before = [], ""
+    for command, v in steps:
+        if command == "A":
+            r, _, _, large, sweep, x, y = v
+            parts.append(f"A{short(r)} {short(r)} 0 {large:.0f} {sweep:.0f} {_row((x, y))}")
+        elif command in "LQ" and command == before:
+            row = _row(v)
+            parts.append(row if row.startswith("-") else f" {row}")
+        else:
+            parts.append(command + _row(v))
+        before = command
+    return "".join(parts)
+
+
+def _row(values: Sequence[float]) -> str:
+    """Numbers of a path, as closely as SVG allows: a minus sign parts them as well as a blank does."""
+    return " ".join(short(v) for v in values).replace(" -", "-")
 
 
 def _head(before: Sequence[float], last: Sequence[float], *, first: bool = False) -> str:
@@ -139,7 +153,7 @@ def _head(before: Sequence[float], last: Sequence[float], *, first: bool = False
     way = atan2(y - py, x - px)
     ends = [(x + HEAD * cos(way + pi + b), y + HEAD * sin(way + pi + b)) for b in (BARB, -BARB)]
     (ax, ay), (bx, by) = ends
-    return f"M{short(ax)} {short(ay)}L{short(x)} {short(y)} {short(bx)} {short(by)}"
+    return f"M{_row((ax, ay))}L{_row((x, y, bx, by))}"
 
 
 def _letter(k: Stroke, size: float = 13.0) -> str:
@@ -177,9 +191,9 @@ def fitted(drawn: Sequence[Stroke], box: tuple[float, float, float, float], most
     )
 
 
-def smooth(points: Sequence[Point], *, r: float = 4.0) -> tuple[tuple[str, tuple[float, ...]], ...]:
+def smooth(points: Sequence[Point], *, r: float = 4.0) -> tuple[Step, ...]:
     """A closed outline through some corners, each rounded off over a length r where there is room."""
-    steps: list[tuple[str, tuple[float, ...]]] = []
+    steps: list[Step] = []
     for k, p in enumerate(points):
         before, after = points[k - 1], points[(k + 1) % len(points)]
         a, b = _toward(p, before, r), _toward(p, after, r)
@@ -208,5 +222,3 @@ def area(ink: str, *points: Point, r: float = 0.0) -> Stroke:
 def disc(ink: str, at: Point, r: float) -> Stroke:
     """A circle."""
     return Stroke(ink=ink, steps=(("o", (at[0], at[1], r)),))
-
-
