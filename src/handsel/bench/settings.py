@@ -121,7 +121,7 @@ FILE_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 FILE_UPLOAD_PERMISSIONS = 0o600
 
 STATIC_URL = "/static/"
-STATIC_ROOT = DATA / "static"
+STATIC_ROOT = None  # nothing is collected: files are served from where the packages have them
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 STORAGES = {
