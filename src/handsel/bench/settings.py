@@ -96,6 +96,13 @@ if os.environ.get("HANDSEL_DATABASE"):
         "OPTIONS": {"service": os.environ["HANDSEL_DATABASE"]},
         "CONN_MAX_AGE": None,
     }
+# Counts of wrong tries and the like; the default size would drop them under a flood of made-up addresses.
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "OPTIONS": {"MAX_ENTRIES": 20_000},
+    }
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 AUTH_USER_MODEL = "people.Person"
 AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]

@@ -15,6 +15,11 @@ from handsel.errors import HandselError
 
 # verb -> module that holds it as `command`, and the line that `handsel --help` shows for it
 COMMANDS: dict[str, tuple[str, str]] = {
+    "serve": (
+        "handsel.bench.commands.serve",
+        "Run the bench: pages for this computer and the phones around it.",
+    ),
+    "lead": ("handsel.bench.commands.lead", "Let a lead in whose passphrase is lost."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),

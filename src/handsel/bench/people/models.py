@@ -27,6 +27,8 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     joined_at = models.DateTimeField()
     practised_at = models.DateTimeField(null=True)  # first finished practice hand
+    joined_by = models.CharField(max_length=64, unique=True, null=True)  # client id of the join form
+    wrong_count = models.PositiveSmallIntegerField(default=0)  # wrong tries at this person's secret, in a row
 
     objects: People = People()
 
@@ -49,6 +51,11 @@ class Person(AbstractBaseUser):
             (self.may_build, "builder"),
         )
         return next((word for has, word in words if has), "maker")
+
+    @property
+    def has_secret(self) -> bool:
+        """Whether this person has a passphrase (a lead) or a number (a fitter)."""
+        return (self.is_lead or self.may_fit) and self.has_usable_password()
 
     @property
     def called(self) -> str:
