@@ -129,6 +129,7 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 
 STATIC_URL = "/static/"
 STATIC_ROOT = None  # nothing is collected: files are served from where the packages have them
+STATICFILES_DIRS = [BENCH / "static"]
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = False
 STORAGES = {
