@@ -1,0 +1,146 @@
+"""The worker's part: one upload becomes two clean pictures, or is refused in words; the upload is deleted.
+
+Whatever happens in between, the same job can be done again: names come from content, and the row changes last.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import subprocess
+import sys
+import time
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.utils import timezone
+
+import handsel
+from handsel.bench.on_disk import BESIDE, NoRoom, fingerprint, said_plainly, settle
+from handsel.bench.photos import places
+from handsel.bench.photos.models import Photo, State
+
+WALL_S = 60.0
+STALE_S = 24 * 3600.0  # what nobody claimed in a day was left behind by a crash
+log = logging.getLogger("handsel.photos")
+
+
+def run(payload: dict[str, Any]) -> dict[str, Any]:
+    """Develop one photo; the state it ends in."""
+    photo = Photo.objects.get(pk=payload["photo"])
+    if photo.state != State.STORED:
+        places.raw(photo).unlink(missing_ok=True)
+        return {"state": photo.state}
+    source = places.raw(photo)
+    if not source.is_file() or fingerprint(source) != photo.raw_sha256:
+        return _refuse(photo, "the upload was lost or changed on the disk", "Take the photo again.")
+    folder = Path(settings.PHOTOS)
+    with said_plainly("the photo"):
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    parts = [folder / f".{photo.pk}.{name}{BESIDE}" for name in ("full", "thumb")]
+    try:
+        told = _developed(photo.kind, source, *parts)
+        if "disk" in told:
+            raise NoRoom(
+                "there is no room left on the disk",
+                where="the photo",
+                do="Free some room; the photo is kept as it came and is tried again at the next start.",
+            )
+        if "refused" in told:
+            return _refuse(photo, told["refused"], told["do"])
+        with said_plainly("the photo"):
+            names = [_kept(part) for part in parts]
+    finally:
+        for part in parts:
+            part.unlink(missing_ok=True)
+    return _ready(photo, names, told)
+
+
+def _developed(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
+    words = [
+        sys.executable,
+        "-m",
+        "handsel.bench.photos.developing",
+        kind,
+        str(source),
+        str(full),
+        str(thumb),
+    ]
+    # Nothing of this process's surroundings but where the program and the system's libraries are.
+    kept = {k: v for k, v in os.environ.items() if k in ("PATH", "SYSTEMROOT", "TEMP", "TMPDIR", "LANG")}
+    kept["PYTHONPATH"] = str(Path(handsel.__file__).parents[1])
+    try:
+        done = subprocess.run(
+            words,
+            env=kept,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=WALL_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return {
+            "refused": f"it took longer than {WALL_S:.0f} seconds to open",
+            "do": "Take it again at a smaller size.",
+        }
+    if done.returncode != 0:
+        log.warning("a photo stopped its decoder (%d): %s", done.returncode, done.stderr[-500:])
+        return {"refused": "the picture in it cannot be opened safely", "do": "Take the photo again."}
+    found: dict[str, Any] = json.loads(done.stdout)
+    return found
+
+
+def _kept(part: Path) -> str:
+    name = fingerprint(part)
+    place = places.kept(name)
+    place.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    part.chmod(0o600)
+    settle(part, place)
+    return name
+
+
+def _ready(photo: Photo, names: list[str], numbers: dict[str, Any]) -> dict[str, Any]:
+    changed = Photo.objects.filter(pk=photo.pk, state=State.STORED).update(
+        state=State.READY, decided_at=timezone.now(), sha256=names[0], thumb_sha256=names[1], **numbers
+    )
+    if not changed:  # erased while it was being developed
+        drop_unused(*names)
+    places.raw(photo).unlink(missing_ok=True)
+    return {"state": State.READY if changed else State.ERASED, "sha256": names[0] if changed else ""}
+
+
+def _refuse(photo: Photo, what: str, do: str) -> dict[str, Any]:
+    Photo.objects.filter(pk=photo.pk, state=State.STORED).update(
+        state=State.REFUSED, decided_at=timezone.now(), reason=what[:300], do=do[:300]
+    )
+    places.raw(photo).unlink(missing_ok=True)
+    return {"state": State.REFUSED, "reason": what}
+
+
+def drop_unused(*fingerprints: str) -> None:
+    """Delete kept pictures that no photo on record shows any more."""
+    for name in fingerprints:
+        if name and not Photo.objects.filter(sha256=name).exclude(state=State.ERASED).exists():
+            if Photo.objects.filter(thumb_sha256=name).exclude(state=State.ERASED).exists():
+                continue
+            places.kept(name).unlink(missing_ok=True)
+
+
+def sweep(now_s: float | None = None) -> int:
+    """Delete what a crash left half-written or unclaimed a day ago; how many files that were."""
+    now_s = time.time() if now_s is None else now_s
+    claimed = {places.raw(p).name for p in Photo.objects.filter(state=State.STORED)}
+    left = [p for p in places.incoming().glob("*") if p.name not in claimed]
+    left += list(Path(settings.PHOTOS).glob(f".*{BESIDE}")) + list(
+        Path(settings.PHOTOS).glob(f"*/.*{BESIDE}")
+    )
+    count = 0
+    for path in left:
+        with suppress(FileNotFoundError):
+            if now_s - path.stat().st_mtime > STALE_S:
+                path.unlink()
+                count += 1
+    return count
