@@ -133,7 +133,7 @@ def _pane(
     broken = ' stroke-dasharray="6 4"' if at.verdict == "bad" else ""
     pen.parts.append(f'<rect class="fig-{at.verdict or "plain"}" stroke-width="2"{broken} {frame}')
     if at.verdict:
-        _badge(pen, at.verdict, 13.0 if mirror_in is None else wide - 13.0)
+        _badge(pen, at.verdict, wide - 13.0 if mirror_in is not None and detail.handed else 13.0)
     pen.parts.append("</svg>")
 
 

@@ -126,7 +126,7 @@ def _palm(seen: Look) -> list[Stroke]:
     face += [(front + 1.6 * r, 0.0), (front + 0.3 * r, base), (0.2 * r, base), (-1.4 * r, -0.6 * r)]
     near = [_at(seen, PALM, x, half, z) for x, z in face]
     far = [_at(seen, PALM, x, -half, z) for x, z in face]
-    drawn = [area("far", *hull([*near, *far]), r=3.0), area("part", *near, r=4.0)]
+    drawn = [area("far", *hull([*near, *far])), area("part", *near, r=3.0)]
     thumb = next((g for g in d.digits if g.name == "thumb"), None)
     if thumb is not None:
         x, y, z = d.hinge(thumb.proximal_hinge).origin_mm
@@ -141,7 +141,7 @@ def _cuff(seen: Look) -> list[Stroke]:
     near = [_at(seen, CUFF, x, half, z) for x, z in wall]
     k = len(wall) - 4
     roof = (near[k], near[k + 1], near[k + 2], far[k + 2], far[k + 1], far[k])
-    return [area("far", *far), area("cuff", *roof), area("cuff", *near)]
+    return [area("far", *hull(far)), area("cuff", *roof), area("cuff", *near)]
 
 
 def _block(seen: Look) -> list[Stroke]:

@@ -51,6 +51,9 @@ def view(name: str, design: Design, shows: Collection[str] = ("cords",)) -> Scen
         return side_view(design, closed(design), shows=shows)
     if name == "worn":
         return side_view(design, straight(design, 6.0), arm=True, shows=(*shows, "straps"))
+    if name == "in-use":
+        ghost = straight(design, CLOSED_WRIST_DEG)
+        return side_view(design, straight(design, 26.0), ghost=ghost, arm=True, shows=(*shows, "straps"))
     raise KeyError(name)
 
 

@@ -20,6 +20,13 @@ BARB = 0.5  # their angle to the shaft [rad]
 
 _SOLID = 'fill="currentColor" stroke="none"'
 _LOOKS = {
+    "good": _SOLID,
+    "bad": _SOLID,
+    "half": _SOLID,
+    "open": 'fill="Canvas" stroke-width="2"',
+    "unseen": 'fill="Canvas" stroke-width="2" stroke-dasharray="4 4"',
+    "pane": 'fill="Canvas" stroke="none"',
+    "tick": 'stroke="Canvas" stroke-width="3"',
     "dot": _SOLID,
     "markdot": _SOLID,
     "thin": 'stroke-width="1"',
@@ -35,8 +42,8 @@ _PANE = 'fill="Canvas"'
 
 
 def short(x: float) -> str:
-    """A coordinate with one place: finer than any screen shows."""
-    return number(round(x, 1))
+    """A coordinate with one place, finer than any screen shows, and without the nought before its point."""
+    return number(round(x, 1)).replace("0.", ".") if abs(x) < 1.0 else number(round(x, 1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
