@@ -4,25 +4,24 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('days', '0002_initial'),
+        ("days", "0002_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='day',
-            name='protocol_since',
+            model_name="day",
+            name="protocol_since",
             field=models.DateTimeField(null=True),
         ),
         migrations.AddField(
-            model_name='lot',
-            name='client_id',
+            model_name="lot",
+            name="client_id",
             field=models.CharField(max_length=64, null=True, unique=True),
         ),
         migrations.AddField(
-            model_name='lot',
-            name='photo_client_id',
+            model_name="lot",
+            name="photo_client_id",
             field=models.CharField(blank=True, max_length=64),
         ),
     ]
