@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections import OrderedDict, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from importlib import import_module
 from threading import Lock
 
 from handsel.bench.hands.casebook import Told, out_of_force, protocol_kept, read
 from handsel.bench.hands.models import Entry, Hand
+from handsel.bench.looking.tapping import blind_runs
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.rules import AnswerRule
 
@@ -26,7 +26,7 @@ class Signs:
     """What was noticed on one hand."""
 
     differ: tuple[str, ...] = ()  # titles of what two people answered differently
-    blind_count: int = 0  # runs of taps too quick to have looked
+    quick: tuple[str, ...] = ()  # runs of taps too quick to have looked, in words
 
     @property
     def words(self) -> tuple[str, ...]:
@@ -35,9 +35,7 @@ class Signs:
         if self.differ:
             more = f" and {len(self.differ) - 1} more" if len(self.differ) > 1 else ""
             said.append(f"two people differ: {self.differ[0]}{more}")
-        if self.blind_count:
-            said.append("answers came very quickly" if self.blind_count == 1 else
-                        f"answers came very quickly, {self.blind_count} times")  # fmt: skip
+        said.extend(self.quick[-2:])
         return tuple(said)
 
 
@@ -69,11 +67,8 @@ def signs_of(hands: Sequence[Hand]) -> dict[int, Signs]:
 def _signs(hand: Hand, told: tuple[Told, ...]) -> Signs:
     if not told:
         return Signs()
-    try:
-        blind = import_module("handsel.bench.looking.tapping").blind_runs(told)
-    except ModuleNotFoundError:
-        blind = ()
-    return Signs(differ=differing(told, protocol_kept(hand.protocol_id)), blind_count=len(blind))
+    quick = tuple(run.sentence for run in blind_runs(told))
+    return Signs(differ=differing(told, protocol_kept(hand.protocol_id)), quick=quick)
 
 
 def differing(told: Sequence[Told], protocol: Protocol) -> tuple[str, ...]:
