@@ -2,12 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
 from handsel.data.fields import Id, Line, Table
 
+View = Literal[
+    "palm-up",
+    "tips-toward",
+    "inside",
+    "back-up",
+    "at-rest",
+    "moving",
+    "closed",
+    "worn",
+    "in-use",
+    "to-light",
+    "on-table",
+    "one-part",
+    "on-arm",
+    "bare-arm",
+    "together",
+]
 # Views of the hand, drawn from the design's own geometry, with the places that each one shows.
 ALL_OF_IT = (
     "whole",
@@ -52,7 +69,7 @@ VIEWS: dict[str, tuple[str, ...]] = {
     "together": ("whole", "wearer", "helper", "sheet"),
 }
 # Where on the hand a characteristic is written when the whole hand is drawn.
-REGIONS = (
+Region = Literal[
     "tip",
     "tip-hinge",
     "proximal",
@@ -77,14 +94,11 @@ REGIONS = (
     "hand",
     "paper",
     "wearer",
-)
+]
+REGIONS: tuple[str, ...] = get_args(Region)
 
 # What is on the hand by then; a bare one has parts alone.
-SHOWS = ("cords", "straps", "foam", "grips")
-
-View = Literal[tuple(VIEWS)]  # type: ignore[valid-type]
-Region = Literal[REGIONS]  # type: ignore[valid-type]
-Shows = Annotated[tuple[Literal[SHOWS], ...], Field(max_length=4)]  # type: ignore[valid-type]
+Shows = Annotated[tuple[Literal["cords", "straps", "foam", "grips"], ...], Field(max_length=4)]
 Strokes = Annotated[tuple[Line, ...], Field(max_length=80)]
 
 

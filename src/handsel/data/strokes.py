@@ -124,7 +124,7 @@ def _path(words: list[str]) -> tuple[Step, ...]:
             raise BadStroke("an arc has two equal radii, a turn, two flags of 0 or 1, and its end")
         steps.append((command, values))
         at += 1 + many
-        while many and at < len(words) and words[at] not in ARGUMENTS:  # SVG lets a command stand for many
+        while many and at < len(words) and not words[at].isalpha():  # SVG lets a command stand for many
             values = _numbers(words[at : at + many], many)
             steps.append(("L" if command == "M" else command, values))
             at += many

@@ -61,6 +61,10 @@ class Plan:
         """A place by its distance from the middle line, positive toward the thumb."""
         return (self.seen * across, -x)
 
+    def up_k(self, x: float, across: float) -> Point:
+        """As `up`, x at the size of such a cuff."""
+        return self.up(self.k * x, across)
+
     @property
     def r(self) -> float:
         return next(p.radius_mm for p in self.design.pads if p.segment == "tip")
@@ -73,6 +77,11 @@ class Plan:
     @property
     def rear(self) -> float:
         return 2.0 * self.design.body(CUFF).com_mm[0]
+
+    @property
+    def k(self) -> float:
+        """Size against a cuff 119 mm long, for what no measure of the design says."""
+        return -self.rear / 119.0
 
     @property
     def fingers(self) -> tuple[Digit, ...]:
@@ -107,7 +116,7 @@ def flat_view(design: Design, *, from_palm: bool, shows: Collection[str] = ("cor
     if from_palm and "foam" in shows:
         h = plan.half
         corners = ((12.0, -0.5 * h), (50.0, -0.66 * h), (50.0, 0.66 * h), (12.0, 0.5 * h))
-        drawn.append(area("foam", *(plan.up(*c) for c in corners), r=9.0))
+        drawn.append(area("foam", *(plan.up_k(*c) for c in corners), r=9.0))
     digits = [plan.digit(g) for g in design.digits]
     drawn += [bone for f in digits for bone in _bones(f)]
     if "grips" in shows:
@@ -129,13 +138,13 @@ def _palm_outline(p: Plan) -> list[Point]:
     low, high = front[0], front[-1]
     out = p.seen * p.r * 1.2
     return [
-        p.up(2.0, -0.72 * h),
-        p.up(26.0, -h),
+        p.up_k(2.0, -0.72 * h),
+        p.up_k(26.0, -h),
         (low[0] - out, low[1]),
         *front[1:-1],
         (high[0] + out, high[1]),
-        p.up(26.0, h),
-        p.up(2.0, 0.72 * h),
+        p.up_k(26.0, h),
+        p.up_k(2.0, 0.72 * h),
     ]
 
 
@@ -143,8 +152,8 @@ def _palm(p: Plan) -> list[Stroke]:
     thumb = next((p.digit(g) for g in p.design.digits if g.name == "thumb"), None)
     drawn = []
     if thumb is not None:
-        heel = p.up(22.0, 0.45 * p.half)
-        drawn.append(Stroke(ink="part", steps=band(*heel, 15.0, *thumb.knuckle, thumb.half * 1.25)))
+        heel = p.up_k(22.0, 0.45 * p.half)
+        drawn.append(Stroke(ink="part", steps=band(*heel, 15.0 * p.k, *thumb.knuckle, thumb.half * 1.25)))
     drawn.append(area("part", *_palm_outline(p), r=9.0))
     drawn.append(Stroke(ink="pin", steps=band(*p.up(0.0, -0.8 * p.half), 3.0, *p.up(0.0, 0.8 * p.half), 3.0)))
     return drawn
@@ -172,23 +181,23 @@ def _pin(f: DigitFlat, at: Point) -> Stroke:
 def _cuff(p: Plan, from_palm: bool, shows: Collection[str]) -> list[Stroke]:
     h, rear = p.half, p.rear
     outline = [
-        p.up(8.0, -0.74 * h),
-        p.up(-24.0, -0.8 * h),
-        p.up(-44.0, -h),
+        p.up_k(8.0, -0.74 * h),
+        p.up_k(-24.0, -0.8 * h),
+        p.up_k(-44.0, -h),
         p.up(rear, -0.96 * h),
         p.up(rear, 0.96 * h),
-        p.up(-44.0, h),
-        p.up(-24.0, 0.8 * h),
-        p.up(8.0, 0.74 * h),
+        p.up_k(-44.0, h),
+        p.up_k(-24.0, 0.8 * h),
+        p.up_k(8.0, 0.74 * h),
     ]
     drawn = [area("cuff", *outline, r=6.0)]
     if from_palm:  # it is open on this side: the flanks stand up on both sides of a trough
-        inner = [p.up(-10.0, -0.5 * h), p.up(-44.0, -0.66 * h), p.up(rear + 1.0, -0.66 * h)]
-        inner += [p.up(rear + 1.0, 0.66 * h), p.up(-44.0, 0.66 * h), p.up(-10.0, 0.5 * h)]
+        inner = [p.up_k(-10.0, -0.5 * h), p.up_k(-44.0, -0.66 * h), p.up(rear + 1.0, -0.66 * h)]
+        inner += [p.up(rear + 1.0, 0.66 * h), p.up_k(-44.0, 0.66 * h), p.up_k(-10.0, 0.5 * h)]
         drawn.append(area("foam" if "foam" in shows else "far", *inner, r=5.0))
     else:
         for s in (-1.0, 1.0):
-            drawn.append(line("thin", p.up(-44.0, s * 0.72 * h), p.up(rear + 2.0, s * 0.7 * h)))
+            drawn.append(line("thin", p.up_k(-44.0, s * 0.72 * h), p.up(rear + 2.0, s * 0.7 * h)))
     return drawn
 
 
@@ -237,7 +246,7 @@ def _back_lines(p: Plan) -> list[Stroke]:
 
 def _straps(p: Plan, from_palm: bool) -> list[Stroke]:
     h = p.half
-    at = (-62.0, -98.0) if p.rear < -105 else (0.55 * p.rear, 0.85 * p.rear)
+    at = (0.52 * p.rear, 0.82 * p.rear)
     spans = [(-h - 3, h + 3)] if from_palm else [(h - 9, h + 4), (-h - 16, -h + 3)]
     drawn = [
         area("strap", p.up(x - 6, a), p.up(x - 6, b), p.up(x + 6, b), p.up(x + 6, a))
@@ -259,8 +268,8 @@ def _places(p: Plan, from_palm: bool) -> dict[str, tuple[Point, ...]]:
     pins = [q for q in _cord_starts(d) if q.body not in (d.hinge("whippletree").child, CUFF)]
     legs = [leg for c in d.cords for leg in c.legs]
     places: dict[str, tuple[Point, ...]] = {
-        "whole": (p.up(30.0, 0.0),),
-        "palm": (p.up(36.0, 0.0),),
+        "whole": (p.up_k(30.0, 0.0),),
+        "palm": (p.up_k(36.0, 0.0),),
         "cuff": (p.up(0.72 * rear, 0.0),),
         "cuff-edge": (p.up(0.8 * rear, h), p.up(0.8 * rear, -h), p.up(rear, 0.0)),
         "wrist": (p.up(0.0, 0.0),),
@@ -277,9 +286,9 @@ def _places(p: Plan, from_palm: bool) -> dict[str, tuple[Point, ...]]:
         "knots": (*(f.knot for f in digits.values()),),
         "holes": tuple(p.of(leg.points[2].at_mm) if len(leg.points) > 2 else thumb.knuckle for leg in legs),
         "cords": tuple(_mid(f.knuckle, f.joint, 0.5) for f in digits.values()),
-        "skin": (p.up(36.0, 0.0), p.up(0.6 * rear, 0.0)),
-        "straps": (p.up(-62.0, h - 3), p.up(-98.0, h - 3)),
-        "label": (p.up(-88.0, 0.0),),
+        "skin": (p.up_k(36.0, 0.0), p.up(0.6 * rear, 0.0)),
+        "straps": (p.up(0.52 * rear, h - 3), p.up(0.82 * rear, h - 3)),
+        "label": (p.up_k(-88.0, 0.0),),
         "block": (p.up(x - 10, 0.0),),
         "bar": (p.up(x, 0.0),),
         "screws": (p.up(x - 28, apart), p.up(x - 28, -apart)),

@@ -156,7 +156,9 @@ def _anchor(mark: MapMark, views: Mapping[str, Scene], names: Sequence[str]) -> 
     here = [p for n, p in zip(names, points, strict=False) if n in mark.place.split("-")]
     if here and len(points) == len(names):
         return _middle(here)
-    return _middle(points) if len(points) != 3 else points[0]
+    if len(points) == len(names):  # of all fingers together: between them, where no single one is meant
+        return _middle([p for n, p in zip(names, points, strict=True) if n != "thumb"])
+    return points[0]
 
 
 def _middle(points: Sequence[Point]) -> Point:
