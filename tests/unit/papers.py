@@ -64,6 +64,7 @@ def size_mm(pdf: bytes, page: int = 0) -> tuple[float, float]:
     return (round(float(box.width) * 25.4 / 72, 1), round(float(box.height) * 25.4 / 72, 1))
 
 
+@lru_cache(maxsize=64)
 def text_of(pdf: bytes, page: int | None = None) -> str:
     """All words of a PDF, or of one page, with single spaces; breaks inside long words closed again."""
     pages = read(pdf).pages

@@ -13,7 +13,7 @@ from handsel.data.load_labels import BUNDLED, bundled_label_grids, load_label_gr
 from handsel.documents.label_sheet import FINEST_MODULE_MM, HandLabel, KitLabel, _label, label_sheet
 from handsel.documents.qr import QUIET_MODULES, qr_modules
 from handsel.errors import BadFile, OutOfRange
-from unit.papers import HOSTILE, hand, hostile_hand, page_count, pieces, size_mm, text_of
+from unit.papers import HOSTILE, hand, hostile_hand, in_order, page_count, pieces, size_mm, text_of
 
 ONE = HandLabel(hand=hand())
 
@@ -74,12 +74,12 @@ def test_no_label_is_refused():
         label_sheet([], load_label_grid())
 
 
-def test_two_hundred_labels_are_the_same_each_time():
+def test_many_labels_run_on_over_pages_and_are_the_same_each_time():
     grid = load_label_grid("70x37-a4")
-    pdf = label_sheet(coded(200), grid)
-    assert page_count(pdf) == 9
-    assert pdf == label_sheet(coded(200), grid)
-    assert all(f"AB0-{k:03d}" in text_of(pdf) for k in (0, 99, 199))
+    pdf = label_sheet(coded(60), grid)
+    assert page_count(pdf) == 3
+    assert pdf == label_sheet(coded(60), grid)
+    in_order(text_of(pdf), *(f"AB0-{k:03d}" for k in range(60)))
 
 
 def test_a_label_says_whose_it_is():
@@ -95,7 +95,7 @@ def test_the_code_is_large_and_the_qr_code_never_too_fine():
             shown = _label(label, grid)
             modules = len(qr_modules(hand().url)) + 2 * QUIET_MODULES
             assert shown["qr_mm"] / modules >= FINEST_MODULE_MM
-            assert shown["code_pt"] >= (30 if grid.label_height_mm > 30 else 14)
+            assert shown["code_pt"] >= (30 if grid.label_height_mm > 30 else 13)
 
 
 def test_where_the_qr_code_would_be_too_fine_the_code_stands_alone():

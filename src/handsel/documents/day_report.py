@@ -132,25 +132,25 @@ def day_report(report: DayReport) -> bytes:
         "title": f"Day report {r.day.isoformat()}",
         "day": r.day.isoformat(),
         "place": fitted(r.place, 120),
-        "stands": [[str(s.count), fitted(s.stand, 30)] for s in r.stands],
+        "stands": [[str(s.count), fitted(s.stand, 30, word=12)] for s in r.stands],
         "total": sum(s.count for s in r.stands),
-        "saved": [shown_code(c) for c in r.saved],
+        "saved": [_code(c) for c in r.saved],
         "first_time": [_first_time(f) for f in r.first_time],
         "found": _bars([(fitted(f.code, 6), fitted(f.title, 160), f.hands_count) for f in r.found[:MOST_FOUND]]),
         "found_more": max(0, len(r.found) - MOST_FOUND),
-        "rework": [[fitted(x.title, 160), f"{x.count} ×", minutes_text(x.minutes)] for x in r.rework],
+        "rework": [[fitted(x.title, 160, word=14), f"{x.count} ×", minutes_text(x.minutes)] for x in r.rework],
         "conceded": [conceded_row(c) for c in r.concessions],
-        "scrapped": [[shown_code(s.hand_code), fitted(s.reason, 400), fitted(s.by, 40)] for s in r.scrapped],
+        "scrapped": [[_code(s.hand_code), fitted(s.reason, 400), fitted(s.by, 40, word=12)] for s in r.scrapped],
         "times": [
             [
-                fitted(t.what, 80),
+                fitted(t.what, 80, word=14),
                 f"{t.hands_count}",
                 minutes_text(t.median_minutes),
                 minutes_text(t.longest_minutes),
             ]
             for t in r.times
         ],
-        "lots": [[fitted(x.kind, 30), fitted(x.lot, 60), _hands(x.hands_count)] for x in r.lots],
+        "lots": [[fitted(x.kind, 30, word=10), fitted(x.lot, 60, word=14), _hands(x.hands_count)] for x in r.lots],
         "blind": [_blind(b) for b in r.blind],
         "sentences": [fitted(s, 400) for s in r.sentences],
         "root": grouped_hash(r.root_sha256),
@@ -178,6 +178,10 @@ def minutes_text(minutes: float | None) -> str:
     return f"{whole // 60} h {whole % 60:02d} min"
 
 
+def _code(code: str) -> str:
+    return fitted(shown_code(code), 12, word=8)
+
+
 def _hands(count: int | None) -> str:
     if count is None:
         return ""
@@ -190,7 +194,7 @@ def _first_time(f: FirstTime) -> dict[str, Any]:
     if f.low_ratio is not None and f.high_ratio is not None:
         between = f"{100 * f.low_ratio:.0f} to {100 * f.high_ratio:.0f} %"
     return {
-        "title": fitted(f.hold_point, 40),
+        "title": fitted(f.hold_point, 40, word=12),
         "said": f"{f.passed_count} of {f.looked_count}",
         "share": share,
         "between": between,
@@ -205,4 +209,4 @@ def _bars(rows: Sequence[tuple[str, str, int]]) -> list[dict[str, Any]]:
 
 def _blind(b: BlindRun) -> list[str]:
     took = f"{b.answers_count} answers in {b.seconds:.0f} s" if isfinite(b.seconds) else ""
-    return [shown_code(b.hand_code), fitted(b.hold_point, 40), fitted(b.by, 40), took]
+    return [_code(b.hand_code), fitted(b.hold_point, 40, word=14), fitted(b.by, 40, word=14), took]

@@ -85,7 +85,7 @@ def _label(label: HandLabel | KitLabel, grid: LabelGrid) -> dict[str, Any]:
     qr_mm = height_mm - CAP_RATIO * code_pt / PT_PER_MM - 2.0
     is_stacked = qr_mm / modules >= EASY_MODULE_MM
     if not is_stacked:
-        qr_mm = min(height_mm, (0.34 if isinstance(label, KitLabel) else 0.44) * width_mm)
+        qr_mm = min(height_mm, 0.36 * width_mm)
         qr_mm = 0.0 if qr_mm / modules < FINEST_MODULE_MM else qr_mm
         code_pt = _code_pt(width_mm - qr_mm - (1.0 if qr_mm else 0.0), 0.42 * height_mm)
     cap_mm = CAP_RATIO * code_pt / PT_PER_MM

@@ -17,6 +17,7 @@ FOLDER = Path(__file__).parent
 FONTS = FOLDER / "fonts"  # what the typesetter does not bring along
 JOINERS = "\u200b\u200c\u200d"  # may break here, do not join, join: harmless, and some scripts need them
 CODE_LENGTH = 6
+BREAK_EVERY = 6  # letters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +95,11 @@ def shown_code(code: str) -> str:
     return f"{code[:3]}-{code[3:]}".upper() if len(code) == CODE_LENGTH else code
 
 
-def fitted(text: str, length: int, *, word: int = 24) -> str:
+def fitted(text: str, length: int, *, word: int = 20) -> str:
     """Text on one line, not longer than asked, in which no word is too wide for its column.
 
-    Parameters: text, any; length, characters kept [-]; word, longest run without a place to break [-].
+    Parameters: text, any; length, characters kept [-]; word, the longest that is left whole; a longer one
+        may break at every few of its letters [-].
     Returns: text, with an ellipsis where something was left out.
     Raises: nothing.    Valid for: any text, right-to-left and hostile ones too.
     Source: own rule.    Checked by: unit/test_documents_paper.py
@@ -105,8 +107,9 @@ def fitted(text: str, length: int, *, word: int = 24) -> str:
     plain = safe(" ".join(text.split()))
     if len(plain) > length:
         plain = plain[: length - 1].rstrip() + "…"
+    step = min(word, BREAK_EVERY)
     return " ".join(
-        "\u200b".join(w[k : k + word] for k in range(0, len(w), word)) if len(w) > word else w
+        "\u200b".join(w[k : k + step] for k in range(0, len(w), step)) if len(w) > word else w
         for w in plain.split(" ")
     )
 

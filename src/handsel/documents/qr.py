@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from handsel.errors import OutOfRange
 
 QUIET_MODULES = 4  # white round the code; a reader needs it to find the code at all
@@ -44,6 +46,7 @@ def qr_svg(content: str, *, title: str = "QR code") -> str:
     )
 
 
+@lru_cache(maxsize=256)  # a page asks for its size first and then for its shape
 def qr_modules(content: str) -> tuple[tuple[bool, ...], ...]:
     """The modules of a QR code without its quiet zone, True for dark.
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from handsel.documents.paper import HandOnPaper, fitted, moment, shown_code, typeset
+from handsel.errors import OutOfRange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,10 +56,12 @@ def rework_card(card: ReworkCard) -> bytes:
 def rework_cards(cards: Sequence[ReworkCard]) -> bytes:
     """Several cards in one PDF, each beginning on a page of its own.
 
-    Parameters: cards, one or more.    Returns: PDF; of no cards, a single empty page.
-    Raises: as rework_card.    Valid for: as rework_card.    Source: as rework_card.
-    Checked by: unit/test_documents_rework_card.py
+    Parameters: cards, at least one.    Returns: PDF.
+    Raises: OutOfRange when there is none; else as rework_card.    Valid for: as rework_card.
+    Source: as rework_card.    Checked by: unit/test_documents_rework_card.py
     """
+    if not cards:
+        raise OutOfRange("there is no card to print", where="rework cards", do="Choose at least one card.")
     title = f"Rework {shown_code(cards[0].hand.code)}" if len(cards) == 1 else f"{len(cards)} rework cards"
     return typeset("rework_card.typ", {"title": title, "cards": [_card(c) for c in cards]}, where="rework card")
 
