@@ -130,9 +130,7 @@ def release_record(record: ReleaseRecord) -> bytes:
         "seen": [_seen(s) for s in record.seen],
         "numbers": [_number(n) for n in record.numbers],
         "conceded": [conceded_row(c) for c in record.concessions],
-        "rework": [
-            [fitted(r.title, 200), fitted(r.by, 40, word=12), moment(r.at), fitted(r.result, 120, word=16)] for r in record.rework
-        ],
+        "rework": [_done(r) for r in record.rework],
         "lots": [[fitted(x.kind, 30), fitted(x.lot, 60)] for x in record.lots],
         "notes": [fitted(n, 400) for n in record.notes],
         "head": grouped_hash(record.head_sha256),
@@ -186,7 +184,12 @@ def _seen(s: HoldPointSeen) -> list[str]:
     return [fitted(s.title, 40, word=12), fitted(", ".join(s.by), 120), moment(s.passed_at), looked + found]
 
 
+def _done(r: ReworkDone) -> list[str]:
+    return [fitted(r.title, 200), fitted(r.by, 40, word=12), moment(r.at), fitted(r.result, 120, word=16)]
+
+
 def _number(n: NumberHeld) -> list[str]:
     sure = "" if n.p_conform is None else percent(n.p_conform)
     asked = fitted(n.asked, 60, word=14) if n.asked else "noted"
-    return [fitted(n.code, 6), fitted(n.title, 160), fitted(reading(n.value), 60, word=14), asked, sure, fitted(n.by, 30, word=12)]
+    said = fitted(reading(n.value), 60, word=14)
+    return [fitted(n.code, 6), fitted(n.title, 160), said, asked, sure, fitted(n.by, 30, word=12)]
