@@ -19,6 +19,8 @@ PHOTOS = DATA / "photos"
 
 SOLO = os.environ.get("HANDSEL_SOLO") == "1"  # one maker, this computer only, no sign-in
 HTTPS = os.environ.get("HANDSEL_HTTPS") == "1"
+DEMO_MARK = DATA / "demo-day"  # its presence says that everything in this folder is invented
+DEMO = DEMO_MARK.exists()
 
 SECRET_KEY = secret_key(DATA)
 DEBUG = False

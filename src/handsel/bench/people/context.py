@@ -9,7 +9,7 @@ from django.http import HttpRequest
 
 
 def signed_in(request: HttpRequest) -> dict[str, Any]:
-    """`person` (or None) and whether this is a maker working alone."""
+    """`person` (or None), whether this is a maker working alone, and whether all of it is invented."""
     user = getattr(request, "user", None)
     person = user if user is not None and user.is_authenticated else None
-    return {"person": person, "solo": settings.SOLO}
+    return {"person": person, "solo": settings.SOLO, "demo": settings.DEMO}
