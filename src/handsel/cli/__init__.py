@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "Run the bench: pages for this computer and the phones around it.",
     ),
     "lead": ("handsel.bench.commands.lead", "Let a lead in whose passphrase is lost."),
+    "verify": ("handsel.bench.commands.verify", "Hold all records against their fingerprints."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
