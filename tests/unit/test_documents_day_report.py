@@ -48,9 +48,14 @@ def report(**changed):
         "concessions": (concession(hand_code="K7M2QX"),),
         "scrapped": (Scrapped(hand_code="B2C3D4", reason="Cuff cracked", by="lead"),),
         "times": (TimeTaken(what="Strung", hands_count=20, median_minutes=8.0, longest_minutes=71.0),),
-        "lots": (LotUsed(kind="cord", lot="C-7", hands_count=22), LotUsed(kind="foam", lot="F-1", hands_count=1)),
+        "lots": (
+            LotUsed(kind="cord", lot="C-7", hands_count=22),
+            LotUsed(kind="foam", lot="F-1", hands_count=1),
+        ),
         "blind": (
-            BlindRun(hand_code="A1B2C3", hold_point="Finished", by="inspector 4", answers_count=19, seconds=11.0),
+            BlindRun(
+                hand_code="A1B2C3", hold_point="Finished", by="inspector 4", answers_count=19, seconds=11.0
+            ),
         ),
         "saved": ("K7M2QX", "H4J5K6"),
         "sentences": ("Cords were cut 4 mm long on average: shorten the template.",),
@@ -130,7 +135,9 @@ def test_long_lists_are_printed_or_counted():
     saved = tuple(f"CD{k:04d}" for k in range(200))
     pdf = day_report(report(found=found, concessions=conceded, scrapped=scrapped, saved=saved))
     text = text_of(pdf)
-    in_order(text, *(f"Finding {k}." for k in range(MOST_FOUND)), f"and {200 - MOST_FOUND} kinds of finding more")
+    in_order(
+        text, *(f"Finding {k}." for k in range(MOST_FOUND)), f"and {200 - MOST_FOUND} kinds of finding more"
+    )
     in_order(text, *(f"Concession {k}." for k in range(200)))
     in_order(text, *(f"Reason {k}." for k in range(200)))
     in_order(text, "200 saved today", *(f"CD{k // 1000}-{k % 1000:03d}" for k in range(200)))
@@ -150,7 +157,8 @@ def test_hostile_words_are_set_as_words(words):
             scrapped=(Scrapped(hand_code=words, reason=words, by=words),) * 5,
             times=(TimeTaken(what=words, hands_count=1, median_minutes=nan, longest_minutes=inf),) * 5,
             lots=(LotUsed(kind=words, lot=words),) * 5,
-            blind=(BlindRun(hand_code=words[:40], hold_point=words, by=words, answers_count=1, seconds=nan),) * 5,
+            blind=(BlindRun(hand_code=words[:40], hold_point=words, by=words, answers_count=1, seconds=nan),)
+            * 5,
             sentences=(words,) * 5,
             saved=(words[:40],) * 5,
             program_version=words,
@@ -172,4 +180,16 @@ def test_a_root_that_is_none_is_refused():
 
 def test_spans_are_said_as_people_say_them():
     said = [minutes_text(m) for m in (0.0, 0.75, 0.999, 1.25, 9.96, 59.4, 59.6, 65.0, None, nan, -1.0)]
-    assert said == ["0 s", "45 s", "1.0 min", "1.2 min", "10 min", "59 min", "1 h 00 min", "1 h 05 min", "", "", ""]
+    assert said == [
+        "0 s",
+        "45 s",
+        "1.0 min",
+        "1.2 min",
+        "10 min",
+        "59 min",
+        "1 h 00 min",
+        "1 h 05 min",
+        "",
+        "",
+        "",
+    ]

@@ -58,9 +58,28 @@ def test_every_sentence_stands_on_the_sheet(language):
 
 def test_the_english_sheet_reads_gravest_first():
     text = text_of(hand_over_sheet(sheet(), load_hand_over("en")))
-    in_order(text, "Your new hand", "K7M-2QX", "Never use it for", "climbing", "cycling", "swimming", "heavy things")
-    in_order(text, "Take it off at once", "five minutes", "20 minutes", "short spells", "Whom to call", "together.")
-    others = ("radiator", "parked car", "hot water", "Small parts", "Elastics and foam", "24 hours", "first follow-up")
+    in_order(
+        text,
+        "Your new hand",
+        "K7M-2QX",
+        "Never use it for",
+        "climbing",
+        "cycling",
+        "swimming",
+        "heavy things",
+    )
+    in_order(
+        text, "Take it off at once", "five minutes", "20 minutes", "short spells", "Whom to call", "together."
+    )
+    others = (
+        "radiator",
+        "parked car",
+        "hot water",
+        "Small parts",
+        "Elastics and foam",
+        "24 hours",
+        "first follow-up",
+    )
     for words in others:
         assert words in text
 

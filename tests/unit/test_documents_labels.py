@@ -124,7 +124,11 @@ def test_marks_to_cut_along_are_drawn_only_where_asked_and_outside_the_labels():
 @pytest.mark.parametrize("words", HOSTILE)
 def test_hostile_words_stay_inside_their_label(words):
     grid = load_label_grid("38.1x21.2-a4")
-    labels = [HandLabel(hand=hostile_hand(words)), KitLabel(hand=hostile_hand(words), what=words, lot=words), ONE]
+    labels = [
+        HandLabel(hand=hostile_hand(words)),
+        KitLabel(hand=hostile_hand(words), what=words, lot=words),
+        ONE,
+    ]
     pdf = label_sheet(labels, grid)
     assert page_count(pdf) == 1
     codes = [(x, y) for text, x, y in pieces(pdf) if text == "K7M-2QX"]
@@ -136,7 +140,12 @@ def test_hostile_words_stay_inside_their_label(words):
 
 @settings(max_examples=15, deadline=None)
 @given(
-    st.integers(1, 6), st.integers(1, 12), st.floats(20, 60), st.floats(12, 60), st.floats(0, 20), st.floats(0, 5)
+    st.integers(1, 6),
+    st.integers(1, 12),
+    st.floats(20, 60),
+    st.floats(12, 60),
+    st.floats(0, 20),
+    st.floats(0, 5),
 )
 def test_a_grid_fits_its_page_or_is_refused(columns, rows, width, height, margin, gap):
     fields = {"id": "own", "title": "own", "page": "a4", "columns": columns, "rows": rows}

@@ -66,7 +66,9 @@ def record(**changed):
         "head_sha256": SHA,
         "entries_count": 87,
         "concessions": (concession(),),
-        "rework": (ReworkDone(title="Thumb cord restrung", by="builder 3", at=AT, result="conforms after it"),),
+        "rework": (
+            ReworkDone(title="Thumb cord restrung", by="builder 3", at=AT, result="conforms after it"),
+        ),
         "lots": (LotUsed(kind="cord", lot="C-7"), LotUsed(kind="filament", lot="F-221")),
         "program_version": "0.2.0",
     }

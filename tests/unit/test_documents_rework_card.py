@@ -85,7 +85,9 @@ def test_nothing_is_left_out_of_two_hundred_items():
 
 
 def test_an_empty_card_is_still_a_card():
-    bare = card(found=(), steps=(), spares=(), cautions=(), again=(), minutes=None, ordered_by="", ordered_at=None)
+    bare = card(
+        found=(), steps=(), spares=(), cautions=(), again=(), minutes=None, ordered_by="", ordered_at=None
+    )
     text = text_of(rework_card(bare))
     assert "K7M-2QX" in text
     assert "Fetch first" not in text

@@ -39,8 +39,12 @@ def test_it_is_a5_and_the_same_each_time():
 
 def test_the_first_page_says_whose_hand_it_is():
     text = text_of(travellers([whole(latex_sensitive=True)]), 0)
-    in_order(text, "K7M-2QX", "R-014", "right", "115 %", "36°", "L-031", "No latex", "linden 1.0.0 (abababababab)")
-    in_order(text, f"wrist-hand-1 1.0.0 ({load_protocol().sha256[:12]})", "lot of filament", "By pen", "Parts")
+    in_order(
+        text, "K7M-2QX", "R-014", "right", "115 %", "36°", "L-031", "No latex", "linden 1.0.0 (abababababab)"
+    )
+    in_order(
+        text, f"wrist-hand-1 1.0.0 ({load_protocol().sha256[:12]})", "lot of filament", "By pen", "Parts"
+    )
     assert "No latex" not in text_of(travellers([whole()]), 0)
 
 
@@ -108,9 +112,16 @@ def test_a_box_can_be_ticked_for_every_place_and_answer():
             else:
                 asked += 1 + len(c.rule.answers) * max(1, places)
         one = replace(protocol, hold_points=(h,))
-        page = {"title": "t", "forms": [_form(one, "")], "hands": [{**hand().on_page(), "form": 0}], "lots": []}
+        page = {
+            "title": "t",
+            "forms": [_form(one, "")],
+            "hands": [{**hand().on_page(), "form": 0}],
+            "lots": [],
+        }
         drawn = boxes_mm("traveller.typ", page)
-        numbers = sum(isinstance(c.rule, NumberRule) for c in protocol.characteristics if c.hold_point == h.id)
+        numbers = sum(
+            isinstance(c.rule, NumberRule) for c in protocol.characteristics if c.hold_point == h.id
+        )
         assert drawn[(5.4, 5.4)] == asked, h.id
         assert drawn[(20.0, 8.0)] == numbers, h.id
         assert drawn[(7.0, 7.0)] == len(h.groups), h.id
@@ -140,7 +151,9 @@ def test_many_hands_each_begin_on_a_page_of_their_own():
 
 def test_hands_of_other_protocols_and_stages_keep_their_own_checks():
     other = replace(load_protocol(), sha256="cd" * 32, hold_points=load_protocol().hold_points[:1])
-    pdf = travellers([Traveller(hand=hand(code="AAAAA1"), protocol=other), replace(whole(), from_hold_point="fitting")])
+    pdf = travellers(
+        [Traveller(hand=hand(code="AAAAA1"), protocol=other), replace(whole(), from_hold_point="fitting")]
+    )
     text = text_of(pdf)
     in_order(text, "AAA-AA1", "P18", "K7M-2QX", "T1")
     assert "D1" not in text
@@ -153,7 +166,12 @@ def test_hostile_words_neither_stop_nor_widen_it(words):
         protocol,
         id=words,
         hold_points=tuple(
-            replace(h, title=words, before=words, groups=tuple(replace(g, title=words, how=words) for g in h.groups))
+            replace(
+                h,
+                title=words,
+                before=words,
+                groups=tuple(replace(g, title=words, how=words) for g in h.groups),
+            )
             for h in protocol.hold_points[-1:]
         ),
         steps=tuple(replace(s, title=words, after="fitting") for s in protocol.steps),

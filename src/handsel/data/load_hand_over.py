@@ -102,7 +102,9 @@ class LookAgainTable(Table):
 class LimitsTable(Table):
     """What the hand and the sheet are not."""
 
-    text: Text = Field(description="No medical device, no replacement for licensed advice, local rules first.")
+    text: Text = Field(
+        description="No medical device, no replacement for licensed advice, local rules first."
+    )
 
 
 class HandOverTables(Table):

@@ -136,11 +136,17 @@ def day_report(report: DayReport) -> bytes:
         "total": sum(s.count for s in r.stands),
         "saved": [_code(c) for c in r.saved],
         "first_time": [_first_time(f) for f in r.first_time],
-        "found": _bars([(fitted(f.code, 6), fitted(f.title, 160), f.hands_count) for f in r.found[:MOST_FOUND]]),
+        "found": _bars(
+            [(fitted(f.code, 6), fitted(f.title, 160), f.hands_count) for f in r.found[:MOST_FOUND]]
+        ),
         "found_more": max(0, len(r.found) - MOST_FOUND),
-        "rework": [[fitted(x.title, 160, word=14), f"{x.count} ×", minutes_text(x.minutes)] for x in r.rework],
+        "rework": [
+            [fitted(x.title, 160, word=14), f"{x.count} ×", minutes_text(x.minutes)] for x in r.rework
+        ],
         "conceded": [conceded_row(c) for c in r.concessions],
-        "scrapped": [[_code(s.hand_code), fitted(s.reason, 400), fitted(s.by, 40, word=12)] for s in r.scrapped],
+        "scrapped": [
+            [_code(s.hand_code), fitted(s.reason, 400), fitted(s.by, 40, word=12)] for s in r.scrapped
+        ],
         "times": [
             [
                 fitted(t.what, 80, word=14),
@@ -150,7 +156,9 @@ def day_report(report: DayReport) -> bytes:
             ]
             for t in r.times
         ],
-        "lots": [[fitted(x.kind, 30, word=10), fitted(x.lot, 60, word=14), _hands(x.hands_count)] for x in r.lots],
+        "lots": [
+            [fitted(x.kind, 30, word=10), fitted(x.lot, 60, word=14), _hands(x.hands_count)] for x in r.lots
+        ],
         "blind": [_blind(b) for b in r.blind],
         "sentences": [fitted(s, 400) for s in r.sentences],
         "root": grouped_hash(r.root_sha256),

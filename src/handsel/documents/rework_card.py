@@ -63,7 +63,9 @@ def rework_cards(cards: Sequence[ReworkCard]) -> bytes:
     if not cards:
         raise OutOfRange("there is no card to print", where="rework cards", do="Choose at least one card.")
     title = f"Rework {shown_code(cards[0].hand.code)}" if len(cards) == 1 else f"{len(cards)} rework cards"
-    return typeset("rework_card.typ", {"title": title, "cards": [_card(c) for c in cards]}, where="rework card")
+    return typeset(
+        "rework_card.typ", {"title": title, "cards": [_card(c) for c in cards]}, where="rework card"
+    )
 
 
 def _card(c: ReworkCard) -> dict[str, Any]:
