@@ -72,7 +72,11 @@ def _still_there(photo: Photo) -> bool:
 
 def database() -> Iterator[Finding]:
     """Rows without their hand, rows that were taken out, a damaged file, refusals switched off."""
-    left = Entry.objects.exclude(hand_id__in=Hand.objects.values("pk")).values_list("hand_id", flat=True)
+    left = (
+        Entry.objects.exclude(hand_id__in=Hand.objects.values("pk"))
+        .values_list("hand_id", flat=True)
+        .order_by()
+    )
     for row in left.distinct()[:MOST_GAPS]:
         yield Finding(kind="database", what=f"entries are left of a hand (row {row}) that is gone")
     if connection.vendor == "sqlite":
