@@ -19,6 +19,7 @@ PANEL = (156.0, 94.0)
 BESIDE = (8.0, 9.0, 136.0, 182.0)  # x, y, width, height of the hand beside its details
 ALONE = (12.0, 8.0, 296.0, 184.0)
 PANEL_X, GAP = 161.0, 4.0
+LEAST_APART = 8.0
 
 
 def check_figure(
@@ -45,7 +46,7 @@ def check_figure(
     scene = view(figure.view, design, figure.shows)
     fit = fitted(scene.strokes, BESIDE if figure.detail is not None else ALONE)
     pen.draw(scene.strokes, _mirrored(fit, mirror_in))
-    spots = [fit.at(*p) for p in _marked(scene, figure, place, protocol)]
+    spots = _apart([fit.at(*p) for p in _marked(scene, figure, place, protocol)])
     _rings(pen, spots, mirror_in)
     if figure.detail is not None:
         if spots:
@@ -72,14 +73,26 @@ def _marked(scene: Scene, figure: Figure, place: str, protocol: Protocol) -> lis
     return spots
 
 
+def _apart(spots: Sequence[Point]) -> list[Point]:
+    """Without those that lie under another's ring, as fingers do that are seen from the side."""
+    kept: list[Point] = []
+    for x, y in spots:
+        if all((x - u) ** 2 + (y - v) ** 2 >= LEAST_APART**2 for u, v in kept):
+            kept.append((x, y))
+    return kept
+
+
+def _radius(spots: Sequence[Point]) -> float:
+    return 11.0 if len(spots) == 1 else 9.0 if len(spots) < 4 else 6.5
+
+
 def _rings(pen: Pen, spots: Sequence[Point], mirror_in: float | None) -> None:
-    radius = 11.0 if len(spots) == 1 else 9.0 if len(spots) < 4 else 6.5
-    pen.draw([disc("mark", p, radius) for p in spots], Fit(mirror_in=mirror_in))
+    pen.draw([disc("mark", p, _radius(spots)) for p in spots], Fit(mirror_in=mirror_in))
 
 
 def _leader(pen: Pen, spots: Sequence[Point], mirror_in: float | None) -> None:
     """From the mark nearest to the details to the bracket that holds them."""
-    radius = 11.0 if len(spots) == 1 else 9.0 if len(spots) < 4 else 6.5
+    radius = _radius(spots)
     x, y = max(spots)
     end = (PANEL_X - 6.0, HEIGHT / 2.0)
     away = ((end[0] - x) ** 2 + (end[1] - y) ** 2) ** 0.5

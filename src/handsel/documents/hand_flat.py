@@ -271,7 +271,7 @@ def _places(p: Plan, from_palm: bool) -> dict[str, tuple[Point, ...]]:
         "whole": (p.up_k(30.0, 0.0),),
         "palm": (p.up_k(36.0, 0.0),),
         "cuff": (p.up(0.72 * rear, 0.0),),
-        "cuff-edge": (p.up(0.8 * rear, h), p.up(0.8 * rear, -h), p.up(rear, 0.0)),
+        "cuff-edge": (p.up(0.8 * rear, h), p.up(0.8 * rear, -h), p.up(rear + 7.0 * p.k, 0.0)),
         "wrist": (p.up(0.0, 0.0),),
         "knuckles": tuple(f.knuckle for f in digits.values()),
         "tip-hinges": tuple(f.joint for f in digits.values()),
