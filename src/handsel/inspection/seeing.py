@@ -30,7 +30,7 @@ def seen_of(characteristic: Characteristic, place: str, case: Case, timeline: Ti
     Checked by: unit/test_inspection_order.py, unit/test_inspection_deciding.py
     """
     own = [o for o in case.observations if o.of == characteristic.id and o.place in (place, HAND)]
-    groups = [g for g in case.accepted if _covers(g, characteristic, place)]
+    groups = [g for g in case.accepted if covers(g, characteristic, place)]
     standing = tuple(o for o in own if timeline.stands(o, characteristic, place))
     # An answer given for this very place replaces the one for all places.
     standing = tuple(o for o in standing if o.place == place) or standing
@@ -42,7 +42,16 @@ def seen_of(characteristic: Characteristic, place: str, case: Case, timeline: Ti
     )
 
 
-def _covers(group: GroupAcceptance, characteristic: Characteristic, place: str) -> bool:
+def covers(group: GroupAcceptance, characteristic: Characteristic, place: str) -> bool:
+    """Whether taking a group as shown says anything of a characteristic at a place.
+
+    Parameters: group, as it was accepted; characteristic and place.
+    Returns: True for yes/no questions of the group, or the part of it that was looked at; never for
+        critical ones and numbers, nor where more than one answer is accepted.
+    Raises: nothing.    Valid for: any protocol.
+    Source: own rule: what could hurt someone is always answered by itself.
+    Checked by: unit/test_inspection_answers.py
+    """
     rule = characteristic.rule
     return (
         group.group in (characteristic.held, characteristic.hold_point)

@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils import timezone
+
 from handsel import __version__
 from handsel.bench.hands.casebook import (
     Told,
@@ -122,6 +124,17 @@ def _decided(k: Known, i: Inspection, sentence: str, conforms: bool) -> dict[str
     }
 
 
+def keep(k: Known, found: dict[str, Any]) -> dict[str, Any]:
+    """Keep an answer under its case, for the pages that show it."""
+    now = timezone.now()
+    done = {"state": Job.DONE, "result": found, "finished_at": now}
+    started = {"kind": "answer", "payload": {"hand": k.hand.pk, "hold_point": k.case.hand.hold_point}}
+    Job.objects.update_or_create(
+        key=answer_job_key(k), defaults=done, create_defaults=done | started | {"queued_at": now}
+    )
+    return found
+
+
 def prepare(k: Known) -> None:
     """Begin to work out the answer before anyone asks for it, once the readings are there."""
     if k.needs_mechanics and "worked_rest_angle_deg" in k.inspection().readings:
@@ -132,7 +145,7 @@ def ask(hand: Hand, person: Person) -> Job | None:
     """Have the hand decided at its hold point. A job when that takes a moment; None when it is recorded."""
     k = known(hand)
     if not k.needs_mechanics:
-        record(k, work_out(k)["decided"], person)
+        record(k, (worked_out(k) or keep(k, work_out(k)))["decided"], person)
         return None
     found = worked_out(k)
     if found is not None:
@@ -165,8 +178,6 @@ def run(payload: dict[str, Any]) -> dict[str, Any]:
             record(k, found["decided"], Person.objects.get(number=number))
         except MovedOn:
             return {"moved_on": True}
-        job = enqueue("answer", answer_job_key(k), {"hand": hand.pk, "hold_point": payload["hold_point"]})
-        if job.state != Job.DONE:
-            Job.objects.filter(pk=job.pk).exclude(state=Job.DONE).update(state=Job.DONE, result=found)
+        keep(k, found)
         return {"recorded": True}
     return found if number is None else {"moved_on": True}
