@@ -9,6 +9,10 @@ from pydantic import BaseModel
 from handsel.data.assessment_tables import AssessmentsTable
 from handsel.data.case_tables import CaseTables
 from handsel.data.design_tables import DesignTables
+from handsel.data.figure_tables import FiguresFile
+from handsel.data.load_hand_over import HandOverTables
+from handsel.data.load_labels import LabelTable
+from handsel.data.load_steps import StepsTables
 from handsel.data.places import near, shown_plain
 from handsel.data.protocol_tables import ProtocolTables
 from handsel.errors import HandselError
@@ -19,6 +23,10 @@ FORMATS: dict[str, type[BaseModel]] = {
     "protocol": ProtocolTables,
     "case": CaseTables,
     "assessment": AssessmentsTable,
+    "labels": LabelTable,
+    "hand-over": HandOverTables,
+    "steps": StepsTables,
+    "figures": FiguresFile,
 }
 
 
