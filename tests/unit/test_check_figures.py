@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -22,9 +24,11 @@ from handsel.documents.check_figure import HEIGHT, WIDTH, check_figure
 from handsel.documents.hand_views import figure_for, held_for, view
 from handsel.documents.hold_figure import hold_figure
 from handsel.documents.sketch import bounds
+from unit.test_coldstart import ENV, EXAMPLE
 
 SVG = "{http://www.w3.org/2000/svg}"
 PROTOCOL = load_protocol()
+GOLDEN = Path(__file__).parents[1] / "golden" / "design_1_three_digits.toml"
 RIGHT = load_design("linden")
 LEFT = placed(RIGHT, scale_ratio=1.0, side="left")
 ALL = {c.id: check_figure(RIGHT, c, PROTOCOL) for c in PROTOCOL.characteristics}
@@ -221,6 +225,34 @@ def test_drawings_of_your_own_replace_the_bundled_ones():
     own = Figures(protocol="x", figures={}, held={}, details=bundled.details)
     c = PROTOCOL.characteristic("kit-complete")
     assert check_figure(RIGHT, c, PROTOCOL, figures=own) != ALL["kit-complete"]
+
+
+@pytest.mark.parametrize(
+    "design", [load_design(GOLDEN), replace(RIGHT, digits=RIGHT.digits[:4])], ids=["three digits", "no thumb"]
+)
+def test_hands_with_other_digits_are_drawn_too(design):
+    for c in PROTOCOL.characteristics:
+        safe(check_figure(design, c, PROTOCOL))
+    for group in GROUPS:
+        safe(hold_figure(design, group, PROTOCOL))
+
+
+def test_assessing_a_hand_loads_no_drawings_of_checks(tmp_path):
+    """They are for screens; a person at the command line does not wait for them."""
+    probe = (
+        "import sys\nfrom handsel.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as stop:\n    assert not stop.code\n"
+        "print([m for m in sys.modules if m.startswith('handsel.')], file=sys.stderr)"
+    )
+    command = [sys.executable, "-c", probe, "assess", str(EXAMPLE)]
+    done = subprocess.run(
+        command, cwd=tmp_path, env=ENV, capture_output=True, text=True, timeout=120, check=True
+    )
+    loaded = set(re.findall(r"'(handsel\.[a-z_.]+)'", done.stderr))
+    assert "handsel.documents.drawing" in loaded or "handsel.cli.assess" in loaded
+    assert not {
+        m for m in loaded if re.search(r"figure_tables|load_figures|strokes|hand_|check_figure|hold_fig", m)
+    }
 
 
 # ---- how it is held -----------------------------------------------------------------------------

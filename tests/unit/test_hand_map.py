@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from math import nan
+from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
@@ -21,6 +22,7 @@ from handsel.documents.hand_map import GRAVEST, HEIGHT, MOST_IN_ROW, WIDTH, MapM
 from handsel.errors import Unsolved
 
 SVG = "{http://www.w3.org/2000/svg}"
+GOLDEN = Path(__file__).parents[1] / "golden" / "design_1_three_digits.toml"
 RIGHT = load_design("linden")
 LEFT = placed(RIGHT, scale_ratio=1.0, side="left")
 PROTOCOL = load_protocol()
@@ -157,6 +159,13 @@ def test_the_pose_is_the_one_measured():
 def test_a_pose_that_is_no_number_is_refused():
     with pytest.raises(Unsolved):
         hand_map(RIGHT, replace(as_designed(RIGHT), wrist_deg=nan), [], side="right")
+
+
+def test_a_hand_with_three_digits_is_mapped_too():
+    design = load_design(GOLDEN)
+    marks = [mark(f"M{k}", place="middle", region=r) for k, r in enumerate(REGIONS)]
+    root = ElementTree.fromstring(hand_map(design, as_designed(design), marks, side="right"))
+    assert len(spots(root)) > 8
 
 
 def test_hostile_words_are_only_words():

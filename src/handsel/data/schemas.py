@@ -9,7 +9,7 @@ from pydantic import BaseModel
 from handsel.data.assessment_tables import AssessmentsTable
 from handsel.data.case_tables import CaseTables
 from handsel.data.design_tables import DesignTables
-from handsel.data.figure_tables import FiguresFile
+from handsel.data.figure_tables import DetailsFile, FiguresFile
 from handsel.data.load_hand_over import HandOverTables
 from handsel.data.load_labels import LabelTable
 from handsel.data.load_steps import StepsTables
@@ -27,6 +27,7 @@ FORMATS: dict[str, type[BaseModel]] = {
     "hand-over": HandOverTables,
     "steps": StepsTables,
     "figures": FiguresFile,
+    "details": DetailsFile,
 }
 
 
