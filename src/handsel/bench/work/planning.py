@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from handsel.design.model import Design
+from handsel.documents.wording import reading
 from handsel.inspection.ordering import rework_undoes
 from handsel.inspection.protocol import HAND, Protocol, Rework
 from handsel.inspection.result import Inspection, Item
@@ -128,7 +129,7 @@ def body(card: Planned, i: Inspection) -> dict[str, Any]:
         "how": card.rework.how if fix is None else fix["sentence"],
         "steps": _steps(card, reworks, after, places, i),
         "because": [
-            {"of": x.id, "place": x.place, "title": x.title, "shown": x.shown} for x in card.because
+            {"of": x.id, "place": x.place, "title": x.title, "shown": _shown(x)} for x in card.because
         ],
         "sentence": _sentence(card, places),
         "spares": list(dict.fromkeys(spares)),
@@ -140,6 +141,11 @@ def body(card: Planned, i: Inspection) -> dict[str, Any]:
         "scraps_part": any(r.scraps_part for r in reworks),
         "refer": any(r.refer for r in reworks),
     }  # fmt: skip
+
+
+def _shown(x: Item) -> str:
+    """The answer, or the number with its 95 % interval."""
+    return x.shown if x.decision is None else f"{reading(x.decision.quantity)} (95 %)"
 
 
 def _title(card: Planned, places: list[str]) -> str:

@@ -131,7 +131,9 @@ def report_card(
         left = sum(c.is_open for c in cards_of(told)) - 1
         news = _did_entries(hand, card, places, left, client_id)
         if note.strip():
-            news.insert(0, New(kind="noted", what={"text": note.strip()}, client_id=f"{client_id}-note"))
+            news.insert(
+                0, New(kind="noted", what={"text": note.strip(), "photo": ""}, client_id=f"{client_id}-note")
+            )
         try:
             append(hand, news, person=person, if_count=told[-1].seq)
         except MovedOn:
@@ -176,26 +178,25 @@ def places_of(rework: str, protocol: Protocol) -> tuple[str, ...]:
     return () if found is None or found.per == "hand" else protocol.places(found.per)
 
 
-def cannot(hand: Hand, seq: int, *, person: Person, client_id: str, why: str) -> None:
-    """A card cannot be done: the reason is kept, the card is taken back, and the hand goes to be looked at."""
+def cannot(hand: Hand, seq: int, *, person: Person, client_id: str, why: str, needed: bool = True) -> None:
+    """A card cannot be done, or is not needed: it is taken back with the reason, and the hand decided again."""
     why = " ".join(why.split())
     if not why:
-        raise NotNow(
-            "the reason is missing", where="the card", do="Say in a few words why it cannot be done."
-        )
+        raise NotNow("the reason is missing", where="the card", do="Say it in a few words.")
     if _sent_before(hand, f"{client_id}-back"):
         return
     card = card_of(hand, told_of(hand), seq)
     must_be_open(hand, card)
+    ended = "cannot be done" if needed else "is not needed"
     news = [
         New(
             kind="noted",
-            what={"text": f"Card {card.number} ({card.title}) cannot be done: {why}"},
+            what={"text": f"Card {card.number} ({card.title}) {ended}: {why}", "photo": ""},
             client_id=f"{client_id}-note",
         ),
         New(
             kind="withdrawn",
-            what={"seq": seq, "reason": f"cannot be done: {why}"},
+            what={"seq": seq, "reason": f"{ended}: {why}"},
             client_id=f"{client_id}-back",
         ),
     ]
