@@ -91,8 +91,9 @@ def test_the_knot_at_the_thumb_pin_lies_at_the_thumb_pin():
 
 @pytest.mark.parametrize("hold_point", [h.id for h in PROTOCOL.hold_points])
 @pytest.mark.parametrize("side", ["right", "left"])
-def test_words_do_not_lie_on_one_another(hold_point, side):
-    root = drawn(*all_marks(hold_point), side=side)
+@pytest.mark.parametrize("before", ["", "ST-"])
+def test_words_do_not_lie_on_one_another(hold_point, side, before):
+    root = drawn(*(replace(m, code=before + m.code) for m in all_marks(hold_point)), side=side)
     boxes = []
     for t in root.iter(f"{SVG}text"):
         size, n = float(t.get("font-size")), len("".join(t.itertext()))

@@ -24,12 +24,12 @@ from handsel.inspection.result import Status
 from handsel.rework.result import PoseDrawn
 
 WIDTH, HEIGHT = 640.0, 640.0
-SIDE_BOX, PALM_BOX = (24.0, 74.0, 592.0, 200.0), (120.0, 352.0, 440.0, 212.0)
+SIDE_BOX, PALM_BOX = (24.0, 74.0, 592.0, 200.0), (146.0, 352.0, 414.0, 212.0)
 ROWS = {"top": 50.0, "middle": 322.0, "bottom": 592.0}  # y of the shapes
 COLUMN = 22.0  # x of the shapes beside the fingertips
 MOST_IN_ROW, LEAST_GAP = 7, 82.0
 SIZE = 12.0
-LONGEST_CODE = 7
+TEXT, LONGEST_CODE, LONGEST_IN_COLUMN = 26.0, 6, 7
 GRAVEST: tuple[Status, ...] = ("does not conform", "undecided", "not seen", "conforms", "recorded")
 
 # Region of a characteristic: the view it is marked in, and the place of that view. Those of the palm
@@ -116,7 +116,8 @@ def hand_map(design: Design, pose: PoseDrawn, marks: Iterable[MapMark], *, side:
         ("middle", [t for t in rest if ROWS["middle"] <= t.at[1] < middle]),
         ("bottom", [t for t in rest if t.at[1] >= middle]),
     ):
-        _row(pen, _few(chosen), row, mirror_in)
+        gap = max([LEAST_GAP, *(0.6 * TEXT * len(t.gravest.code[:LONGEST_CODE]) + 8.0 for t in chosen)])
+        _row(pen, _few(chosen, gap), row, gap, mirror_in)
     return pen.svg("fig-map")
 
 
@@ -165,10 +166,10 @@ def _middle(points: Sequence[Point]) -> Point:
     return (sum(p[0] for p in points) / len(points), sum(p[1] for p in points) / len(points))
 
 
-def _few(tied: Sequence[_Tied]) -> list[_Tied]:
+def _few(tied: Sequence[_Tied], gap: float) -> list[_Tied]:
     """In the order of their places from left to right; the nearest ones joined until all find room."""
     left = sorted(tied, key=lambda t: t.at)
-    while len(left) > MOST_IN_ROW:
+    while len(left) > min(MOST_IN_ROW, int(WIDTH / gap)):
         gaps = [_away(a.at, b.at) for a, b in zip(left, left[1:], strict=False)]
         k = gaps.index(min(gaps))
         both = _Tied(at=left[k].at, marks=left[k].marks + left[k + 1].marks)
@@ -180,17 +181,17 @@ def _away(a: Point, b: Point) -> float:
     return float(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5)
 
 
-def _row(pen: Pen, tied: Sequence[_Tied], row: str, mirror_in: float | None) -> None:
+def _row(pen: Pen, tied: Sequence[_Tied], row: str, gap: float, mirror_in: float | None) -> None:
     """Shapes of one row, as near above or below their places as they find room."""
     y = ROWS[row]
-    for t, x in zip(tied, _spread([t.at[0] for t in tied]), strict=True):
+    for t, x in zip(tied, _spread([t.at[0] for t in tied], gap), strict=True):
         # The code stands beyond the shape, away from the hand.
         below = y > t.at[1]
         start = (x, y - SIZE if below else y + SIZE)
         pen.draw([line("lead", start, t.at), disc("markdot", t.at, 3.5)], Fit(mirror_in=mirror_in))
         shown = x if mirror_in is None else mirror_in - x
         _shape(pen, (shown, y), t.gravest.state)
-        _words(pen, (shown, y + 33.0 if below else y - 19.0), t.gravest.code[:LONGEST_CODE], "middle")
+        _words(pen, (shown, y + 34.0 if below else y - 19.0), t.gravest.code[:LONGEST_CODE], "middle")
         if len(t.marks) > 1:
             _words(pen, (shown + SIZE + 5.0, y + 7.0), f"+{len(t.marks) - 1}", "start")
 
@@ -201,12 +202,14 @@ def _column(pen: Pen, tied: Sequence[_Tied], mirror_in: float | None) -> None:
         y = t.at[1]
         after = COLUMN + SIZE if mirror_in is None else mirror_in - COLUMN - SIZE
         pen.draw(
-            [line("lead", (COLUMN + 92.0, y), t.at), disc("markdot", t.at, 3.5)], Fit(mirror_in=mirror_in)
+            [line("lead", (COLUMN + 120.0, y), t.at), disc("markdot", t.at, 3.5)], Fit(mirror_in=mirror_in)
         )
         _shape(pen, (COLUMN if mirror_in is None else mirror_in - COLUMN, y), t.gravest.state)
         more = f" +{len(t.marks) - 1}" if len(t.marks) > 1 else ""
         step, anchor = (5.0, "start") if mirror_in is None else (-5.0, "end")
-        _words(pen, (after + step, y + 8.0), t.gravest.code[:LONGEST_CODE] + more, anchor)
+        text = t.gravest.code[:LONGEST_CODE] + more
+        size = TEXT * min(1.0, LONGEST_IN_COLUMN / max(1, len(text)))
+        _words(pen, (after + step, y + size / 3.0), text, anchor, size)
 
 
 def _under(pen: Pen, t: _Tied, icon: Sequence[Stroke], mirror_in: float | None) -> None:
@@ -214,21 +217,21 @@ def _under(pen: Pen, t: _Tied, icon: Sequence[Stroke], mirror_in: float | None) 
     pen.draw(icon, Fit(mirror_in=mirror_in))
     x, y = t.at[0] if mirror_in is None else mirror_in - t.at[0], t.at[1] + 42.0
     _shape(pen, (x, y), t.gravest.state)
-    _words(pen, (x, y + 33.0), t.gravest.code[:LONGEST_CODE], "middle")
+    _words(pen, (x, y + 34.0), t.gravest.code[:LONGEST_CODE], "middle")
     if len(t.marks) > 1:
         _words(pen, (x + SIZE + 5.0, y + 7.0), f"+{len(t.marks) - 1}", "start")
 
 
-def _spread(wanted: Sequence[float]) -> list[float]:
+def _spread(wanted: Sequence[float], gap: float) -> list[float]:
     """Places from left to right with room between them, each near to where it is wanted."""
-    low, high = 0.5 * LEAST_GAP - 4.0, WIDTH - 0.5 * LEAST_GAP - 6.0
+    low, high = 0.5 * gap, WIDTH - max(0.5 * gap, 62.0)  # to the right stands how many more
     places: list[float] = []
     for x in wanted:
-        places.append(max(x, low, places[-1] + LEAST_GAP if places else low))
+        places.append(max(x, low, places[-1] + gap if places else low))
     limit = high
     for k in range(len(places) - 1, -1, -1):
         places[k] = min(places[k], limit)
-        limit = places[k] - LEAST_GAP
+        limit = places[k] - gap
     return places
 
 
@@ -262,9 +265,9 @@ def _shape(pen: Pen, at: Point, state: Status) -> None:
         pen.draw([area("bad", *left), area("bad", *right)], Fit())
 
 
-def _words(pen: Pen, at: Point, text: str, anchor: str) -> None:
+def _words(pen: Pen, at: Point, text: str, anchor: str, size: float = TEXT) -> None:
     pen.parts.append(
-        f'<text class="fig-ink" x="{short(at[0])}" y="{short(at[1])}" font-size="23" text-anchor="{anchor}" '
+        f'<text class="fig-ink" x="{short(at[0])}" y="{short(at[1])}" font-size="{short(size)}" text-anchor="{anchor}" '
         f'fill="currentColor" stroke="none">{escape(printable(text))}</text>'
     )
 
