@@ -49,7 +49,7 @@ class Page:
 
 
 def page_of(day: Day, *, q: str = "", number: int = 1, now: datetime) -> Page:
-    """A page of the list: three queries at most, however many hands there are."""
+    """A page of the list: four queries at most, however many hands there are."""
     hands = hands_of(day)
     typed = q.strip()[:LONGEST_QUERY]
     for word in typed.split()[:6]:
@@ -58,16 +58,22 @@ def page_of(day: Day, *, q: str = "", number: int = 1, now: datetime) -> Page:
     pages = max(1, -(-count // PAGE))
     number = min(max(1, number), pages)
     start = (number - 1) * PAGE
-    shown = list(
+    # Which come first is found out on narrow rows; only those that are shown are read whole.
+    ranks = dict(
         hands.annotate(urgency=urgency(now))
-        .select_related("held_by")
-        .order_by("urgency", "since", "pk")[start : start + PAGE]
+        .order_by("urgency", "since", "pk")
+        .values_list("pk", "urgency")[start : start + PAGE]
     )
+    whole = Hand.objects.select_related("held_by", "design").defer("design__text").in_bulk(list(ranks))
+    shown = [whole[pk] for pk in ranks]
     signs = signs_of([h for h in shown if h.standing not in FINISHED])
     titles = {h.id: h.title for h in protocol_kept(day.protocol_id).hold_points}
     rows = [_row(h, signs.get(h.pk, Signs()), titles, now) for h in shown]
     # What two people saw differently wants the lead too: up, behind what waits for a decision.
-    ranked = sorted(zip(shown, rows, strict=True), key=lambda x: (_rank(x[0], signs), x[0].since, x[0].pk))
+    ranked = sorted(
+        zip(shown, rows, strict=True),
+        key=lambda x: (_rank(ranks[x[0].pk], signs.get(x[0].pk, Signs())), x[0].since, x[0].pk),
+    )
     return Page(
         rows=tuple(row for _, row in ranked),
         count=count,
@@ -80,9 +86,8 @@ def page_of(day: Day, *, q: str = "", number: int = 1, now: datetime) -> Page:
     )
 
 
-def _rank(hand: Hand, signs: dict[int, Signs]) -> float:
-    differ = bool(signs.get(hand.pk, Signs()).differ)
-    return min(float(hand.urgency), 0.5) if differ else float(hand.urgency)
+def _rank(urgency: int, signs: Signs) -> float:
+    return min(float(urgency), 0.5) if signs.differ else float(urgency)
 
 
 def _fits(word: str) -> Q:

@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from handsel.bench.days.models import Day
+from handsel.bench.days.wording import FINISHED
 from handsel.bench.hands.casebook import case_of, design_kept, protocol_kept, told_of
-from handsel.bench.hands.models import Hand, KeptText, Standing
+from handsel.bench.hands.models import Hand, KeptText
 from handsel.bench.hands.services import judge_by, keep_protocol
 from handsel.bench.people.models import Person
 from handsel.data.load_protocol import protocol_from_text
 from handsel.data.toml_file import MAX_BYTES
 from handsel.errors import BadFile, HandselError
 from handsel.inspection.deciding import inspect
-
-FINISHED = (Standing.RELEASED, Standing.HANDED_OVER, Standing.SCRAPPED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,15 +70,21 @@ def set_protocol(day: Day, kept: KeptText) -> None:
     day.save(update_fields=["protocol", "protocol_since"])
 
 
+def count_others(day: Day) -> int:
+    """How many hands of the day are still at work under another protocol than the day's."""
+    return _others(day).count()
+
+
 def others_of(day: Day) -> list[Hand]:
-    """Hands of the day still at work under another protocol than the day's."""
-    return list(
+    """These hands; a page full of them."""
+    return list(_others(day).select_related("protocol").defer("protocol__text").order_by("pk")[:500])
+
+
+def _others(day: Day) -> QuerySet[Hand]:
+    return (
         Hand.objects.filter(day=day, practice="")
         .exclude(protocol_id=day.protocol_id)
         .exclude(standing__in=FINISHED)
-        .select_related("protocol")
-        .defer("protocol__text")
-        .order_by("pk")[:500]
     )
 
 

@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from threading import Lock
 
-from handsel.bench.hands.casebook import Told, out_of_force, protocol_kept, read
+from handsel.bench.hands.casebook import Told, case_of, protocol_kept, read
 from handsel.bench.hands.models import Entry, Hand
+from handsel.bench.hands.words import characteristic_words
+from handsel.bench.looking.standing_answers import differences
 from handsel.bench.looking.tapping import blind_runs
-from handsel.inspection.protocol import Protocol
-from handsel.inspection.rules import AnswerRule
 
 MOST_REMEMBERED = 2_000
 KINDS = ("observed", "as-shown", "withdrawn", "did")
@@ -50,12 +50,11 @@ def signs_of(hands: Sequence[Hand]) -> dict[int, Signs]:
     fresh = [h for h in hands if h.pk not in found]
     if fresh:
         told: dict[int, list[Entry]] = defaultdict(list)
-        for entry in Entry.objects.filter(hand__in=[h.pk for h in fresh], kind__in=KINDS).order_by(
-            "hand_id", "seq"
-        ):
+        # By hand alone: with kinds in the condition too, the database may choose to walk through all days.
+        for entry in Entry.objects.filter(hand__in=[h.pk for h in fresh]).order_by("hand_id", "seq"):
             told[entry.hand_id].append(entry)
         for hand in fresh:
-            found[hand.pk] = _signs(hand, read(told[hand.pk]))
+            found[hand.pk] = _signs(hand, read(e for e in told[hand.pk] if e.kind in KINDS))
         with _lock:
             for hand in fresh:
                 _remembered[(hand.pk, hand.head_sha256)] = found[hand.pk]
@@ -67,36 +66,10 @@ def signs_of(hands: Sequence[Hand]) -> dict[int, Signs]:
 def _signs(hand: Hand, told: tuple[Told, ...]) -> Signs:
     if not told:
         return Signs()
-    quick = tuple(run.sentence for run in blind_runs(told))
-    return Signs(differ=differing(told, protocol_kept(hand.protocol_id)), quick=quick)
-
-
-def differing(told: Sequence[Told], protocol: Protocol) -> tuple[str, ...]:
-    """Titles of what two people answered differently since the last rework, each once.
-
-    Numbers are left out: two readings of one angle are never alike, and the core weighs both. A group taken
-    as shown says what a sound hand would, unless the same person said otherwise of one of its items.
-    """
-    gone = out_of_force(told)
-    said: dict[tuple[str, str], dict[str, str]] = defaultdict(dict)
-    shown: dict[tuple[str, str], dict[str, str]] = defaultdict(dict)
-    for t in told:
-        if t.seq in gone:
-            continue
-        if t.kind == "did" and t.what.get("is_rework"):
-            said.clear()
-            shown.clear()
-        elif t.kind == "observed" and isinstance(t.what.get("answer"), str):
-            said[(t.what["of"], t.what.get("place", ""))][t.looker] = t.what["answer"]
-        elif t.kind == "as-shown":
-            for c in protocol.members(t.what["group"]):
-                if isinstance(c.rule, AnswerRule) and c.rule.decides and c.severity != "critical":
-                    for place in protocol.places(c.per):
-                        shown[(c.id, place)][t.looker] = c.rule.accepted[0]
-    titles: dict[str, None] = {}
-    for key, answers in said.items():
-        found = protocol.characteristic(key[0])
-        together = shown.get(key, {}) | answers
-        if found is not None and len(set(together.values())) > 1:
-            titles[f"{found.title} ({key[1]})" if key[1] else found.title] = None
-    return tuple(titles)
+    runs = blind_runs(told)
+    if len({t.by["number"] for t in told if t.kind != "did"}) < 2:  # one pair of eyes: nothing to differ
+        return Signs(quick=tuple(run.sentence for run in runs))
+    protocol = protocol_kept(hand.protocol_id)
+    pairs = differences(told, case_of(hand, told), protocol)
+    titles = dict.fromkeys(characteristic_words(a.of, a.place or b.place, protocol) for a, b in pairs)
+    return Signs(differ=tuple(titles), quick=tuple(run.sentence for run in runs))

@@ -14,7 +14,7 @@ from handsel.bench.days import services
 from handsel.bench.days.glance import page_of
 from handsel.bench.days.line import line_of
 from handsel.bench.days.models import Day
-from handsel.bench.days.protocols import others_of
+from handsel.bench.days.protocols import count_others
 from handsel.bench.days.queries import current_day
 from handsel.bench.days.wording import count_words, span_words
 from handsel.bench.hands.root import root_of
@@ -72,7 +72,7 @@ def _live(request: HttpRequest, day: Day) -> str:
         "q": _typed(request),
         "said": count_words(line.open_count, "hand in work", "hands in work"),
         "to_close": _to_close(day),
-        "others": len(others_of(day)),
+        "others": count_others(day),
         "protocol_since": timezone.localtime(day.protocol_since) if day.protocol_since else None,
     }
     return render_to_string("days/_live.html", context)

@@ -18,7 +18,7 @@ from handsel.bench.hands.casebook import Told, out_of_force, protocol_kept, read
 from handsel.bench.hands.models import Entry, Hand
 from handsel.bench.hands.root import root_over
 from handsel.bench.hands.traveller import codes_kept
-from handsel.bench.hands.words import hold_point_title
+from handsel.bench.hands.words import characteristic_words, hold_point_title
 from handsel.bench.looking.tapping import blind_runs, operation
 from handsel.bench.papers.of_hand import concessions_of, lots_of
 from handsel.documents.day_report import (
@@ -62,7 +62,6 @@ def report_of(day: Day) -> DayReport:
             _count(tally, hands[pk], told)
     protocol = protocol_kept(day.protocol_id)
     codes = codes_kept(day.protocol_id)
-    titles = {c.id: c.title for c in protocol.characteristics}
     standing = Counter(h.standing for h in hands.values())
     return DayReport(
         day=timezone.localtime(day.opened_at).date(),
@@ -74,7 +73,7 @@ def report_of(day: Day) -> DayReport:
             _first_time(h.title, tally.first[h.id]) for h in protocol.hold_points if tally.first.get(h.id)
         ),
         found=tuple(
-            FoundMost(code=codes.get(id, ""), title=titles.get(id, id), hands_count=n)
+            FoundMost(code=codes.get(id, ""), title=characteristic_words(id, "", protocol), hands_count=n)
             for id, n in sorted(tally.found.items(), key=lambda x: (-x[1], x[0]))
         ),
         root_sha256=root_over((h.code, h.head_sha256) for h in everyone),
