@@ -19,6 +19,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
         "handsel.bench.commands.serve",
         "Run the bench: pages for this computer and the phones around it.",
     ),
+    "ready": ("handsel.bench.commands.ready", "Go through what a hall needs before it opens."),
     "lead": ("handsel.bench.commands.lead", "Let a lead in whose passphrase is lost."),
     "verify": ("handsel.bench.commands.verify", "Hold all records against their fingerprints."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),

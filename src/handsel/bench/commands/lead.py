@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from handsel.bench.commands.folder import open_records
 from handsel.bench.commands.serve import data_option
 from handsel.errors import HandselError
 
@@ -16,12 +17,7 @@ from handsel.errors import HandselError
 @click.option("--number", type=click.IntRange(1), help="Which lead, if there are several.")
 def command(data: Path, new_passphrase: bool, number: int | None) -> None:
     """Say who leads; with --new-passphrase, let a lead in whose words are lost."""
-    folder = data.expanduser().absolute()
-    if not (folder / "handsel.sqlite3").exists():
-        raise HandselError("no records lie here", where=str(folder), do="Say with --data where they are.")
-    from handsel.bench.serve import set_up
-
-    set_up(folder)
+    open_records(data)
     from handsel.bench.people.models import Person
     from handsel.bench.people.services import first_lead, renew_secret
 

@@ -85,7 +85,7 @@ def fill(say: Callable[[str], None], *, now: datetime | None = None) -> None:
 def _people(now: datetime) -> Hall:
     at = now - timedelta(minutes=OPENED_MIN)
 
-    def joined(minutes: int, **rights: bool) -> Person:
+    def joined(minutes: int, **rights: Any) -> Person:
         return add_person(at=at + timedelta(minutes=minutes), **rights)
 
     lead = joined(0, is_lead=True, may_build=True, may_inspect=True, may_fit=True)

@@ -18,7 +18,6 @@ class JoinForm(forms.Form):
         label="Your first name",
         required=False,
         max_length=40,
-        help_text="Others in the hall see it here; records never do. Leave it empty and a number is used.",
         widget=forms.TextInput(attrs={"autocomplete": "given-name", "autocapitalize": "words"}),
     )
 
