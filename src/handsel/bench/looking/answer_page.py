@@ -151,7 +151,7 @@ def answer_for(k: Known, person: Person) -> Answer | None:
         fix_steps=[{"words": s} for s in a["fix"]["steps"]],
         fix_words=a["fix"]["sentence"],
         cautions=list(dict.fromkeys([*a["fix"]["cautions"], *a["cautions"]])),
-        recheck=_together(a["recheck"]),
+        recheck=_together(_due_by_then(k, w["hold_point"], a["recheck"])),
         notes=[*a["notes"], *a["advisories"]],
         facts=_facts(a),
         drawing=for_page(found["drawing"]),
@@ -181,7 +181,17 @@ def _open(a: dict[str, Any], items: dict[tuple[str, str], dict[str, Any]]) -> li
         row = rows.setdefault((id_, i["status"], i["reason"]), dict(i) | {"places": []})
         if place:
             row["places"].append(place.replace("-", " "))
-    return [r | {"place": ", ".join(r["places"])} for r in rows.values()]
+    # Graver first, as it was; what is wrong before what nobody has looked at.
+    order = ("does not conform", "undecided", "not seen")
+    found = sorted(rows.values(), key=lambda r: order.index(r["status"]))
+    return [r | {"place": ", ".join(r["places"])} for r in found]
+
+
+def _due_by_then(k: Known, hold_point: str, recheck: list[dict[str, str]]) -> list[dict[str, str]]:
+    """What comes at a later hold point anyway is not told twice."""
+    reached = k.protocol.stage(hold_point)
+    asked = {c.id for c in k.protocol.characteristics if k.protocol.stage(c.hold_point) <= reached}
+    return [r for r in recheck if r["id"] in asked]
 
 
 def _together(recheck: list[dict[str, str]]) -> list[dict[str, str]]:

@@ -31,7 +31,7 @@ from handsel.inspection.seeing import covers
 from handsel.inspection.standing import Timeline
 
 PHOTO_ONE_IN = 10  # groups of which one asks for a photo
-ALWAYS_OFFERED = ("looks different from the drawing", "please look at this too", "was like this when it came")
+ALWAYS_OFFERED = ("only a little", "different from the drawing")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,6 +242,6 @@ def _number(page: _Page, c: Characteristic, rule: NumberRule) -> dict[str, Any]:
         "words": unit_words(rule.unit),
         "min": rule.plausible_min,
         "max": rule.plausible_max,
-        "negative": rule.plausible_min < 0,
+        "negative": rule.plausible_min <= -1,  # a little below zero is only room for a slip
         "methods": [m.name for m in rule.methods],
     }

@@ -46,12 +46,12 @@
 
   // A drawing; where it has not arrived, a calm empty place with its words.
   function figure(svg, low, named) {
-    if (svg) return h("figure", { class: "figure" + (low ? " is-low" : ""), html: svg });
+    if (svg) return h("figure", { class: "figure" + (low ? " is-low" : "") + (low === "lower" ? " is-lower" : ""), html: svg });
     return h("figure", { class: "figure figure-missing" + (low ? " is-low" : "") },
       h("p", { class: "second" }, named || "The drawing is not on this phone yet. The words say it too."));
   }
 
-  function small(svg) { return h("span", { class: "drawing-small", html: svg || "" }); }
+  function small(svg) { return h("span", { class: "drawing-small", "aria-hidden": "true", html: svg || "" }); }
 
   const MARKS = { conforms: "conforms", recorded: "conforms", "does not conform": "not", undecided: "undecided", "not seen": "unseen" };
   function mark(status) { return shape(MARKS[status] || "unseen"); }
@@ -104,7 +104,7 @@
       function show() {
         tile.setAttribute("aria-pressed", chosen.has(place) ? "true" : "false");
         said.textContent = "";
-        if (chosen.has(place)) { said.appendChild(shape("not")); said.appendChild(document.createTextNode("not so")); }
+        if (chosen.has(place)) { said.appendChild(shape("not")); said.appendChild(h("span", { class: "row-not" }, "not so")); }
       }
       show();
       row.appendChild(tile);

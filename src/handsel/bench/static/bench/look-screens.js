@@ -52,17 +52,16 @@
       const not = own && said.status === "does not conform", told = own ? said.shown + (said.places.length ? ": " + said.places.map(parts.placeWords).join(", ") : "") : "";
       list.appendChild(h("li", {}, h("button", { type: "button", class: "item", "aria-pressed": not ? "true" : "false", onclick: function () { page.open(check); } },
         page.small(check.of),
-        h("span", { class: "words" }, check.title, check.reason && h("small", { class: "second" }, check.reason)),
-        h("span", { class: "mark" }, own && parts.mark(said.status), told))));
+        h("span", { class: "words" }, check.title, check.reason && !own && h("small", { class: "second" }, check.reason),
+          own && h("span", { class: "mark" }, parts.mark(said.status), h("span", {}, told))))));
     });
     const shownAt = page.shownAt;
     return [
       top(page),
       h("p", { class: "kicker" }, group.title),
-      heading(open ? "Is it all as it should be?" : "All of these are answered"),
-      h("p", { class: "second tap-hint" }, "Tap what is not so."),
+      heading(open ? "Tap what is not as shown" : "All of these are answered"),
       list,
-      reach(1, parts.button(!open ? "Go on" : spoken ? "All the rest as shown" : "All as shown", { id: "as-shown", press: function () { page.groupDone(group, shownAt); } }), aside(page)),
+      reach(1, parts.button(!open ? "Go on" : spoken ? "All the rest as shown" : "All as shown", { id: "as-shown", small: open > 1 && open + " things", press: function () { page.groupDone(group, shownAt); } }), aside(page)),
     ];
   }
 
@@ -71,7 +70,7 @@
   function asked(page, check) {
     const how = check.substitute ? "Instead, as it can no longer be seen itself: " + check.how : check.how;
     return {
-      kicker: h("p", { class: "kicker" }, check.severity === "critical" && h("b", { class: "critical" }, parts.shape("care"), "Could hurt someone · "), check.group.title, h("span", { class: "second code-small" }, " " + check.code)),
+      kicker: h("p", { class: "kicker" }, check.severity === "critical" && h("b", { class: "critical" }, parts.shape("care"), "Could hurt someone"), check.severity !== "critical" && check.group.title, h("span", { class: "second code-small" }, " " + check.code)),
       reason: check.reason && h("p", { class: "again" }, check.reason),
       how: h("p", { id: "how" }, how),
       why: h("p", { class: "why" }, check.why),
@@ -88,7 +87,7 @@
     const words = c.answers.length === 2 && c.answers[0].value === "yes" ? { yes: "Yes", no: "No" } : {};
     const wide = c.answers.some(function (a) { return a.value.length > 12; });
     const buttons = c.answers.map(function (a) {
-      return parts.button(words[a.value] || capital(a.value), { kind: a.good && words.yes ? "" : "plain", shape: SHAPES[a.good ? "good" : "bad"], id: "answer-" + a.value.replace(/[^a-z0-9]+/gi, "-"), press: function () {
+      return parts.button(words[a.value] || capital(a.value), { kind: a.good && words.yes ? "" : "plain", shape: words.yes && SHAPES[a.good ? "good" : "bad"], id: "answer-" + a.value.replace(/[^a-z0-9]+/gi, "-"), press: function () {
         if (a.good) page.answered(c, [], { answer: a.value }, shownAt);
         else page.details(c, a.value, [], shownAt);
       } });
@@ -96,16 +95,16 @@
     return [
       top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, true), said.how, said.caution,
       said.why, otherwise(page, c),
-      reach(wide ? 1 : 2, buttons, cantTell(page, c, [], shownAt), aside(page)),
+      reach(wide ? 1 : 2, buttons, aside(page, cantTell(page, c, [], shownAt))),
     ];
   }
 
   function capital(text) { return text.charAt(0).toUpperCase() + text.slice(1); }
 
   function cantTell(page, c, places, shownAt) {
-    return h("div", { class: "whole" }, parts.button("Can't tell", { kind: "plain slim", shape: "undecided", id: "cant-tell", press: function () {
+    return h("button", { type: "button", class: "cant-tell", id: "cant-tell", onclick: function () {
       page.details(c, "can't tell", places, shownAt);
-    } }));
+    } }, parts.shape("undecided"), "Can't tell");
   }
 
   // It may be hidden by now though nobody wrote that down: the other check is offered, and nothing is a dead end.
@@ -124,24 +123,23 @@
     const foot = reach(1);
     function fill() {
       foot.textContent = "";
-      const places = Array.from(chosen), names = places.map(parts.placeWords).join(", ");
+      const places = c.places.filter(function (p) { return chosen.has(p); }), names = places.map(parts.placeWords).join(", ");
       if (!places.length) {
         const rest = c.left.size === c.places.length ? [] : Array.from(c.left.size ? c.left : c.due);
         foot.appendChild(parts.button(good && good.value === "yes" ? "Every one is so" : capital(good.value) + ", every one", { shape: "conforms", id: "every-one", press: function () {
           page.answered(c, rest, { answer: good.value }, shownAt);
         } }));
-        foot.appendChild(cantTell(page, c, Array.from(c.left.size ? c.left : c.due), shownAt));
+        foot.appendChild(aside(page, cantTell(page, c, Array.from(c.left.size ? c.left : c.due), shownAt)));
       } else {
         bad.forEach(function (a) {
           foot.appendChild(parts.button((a.value === "no" ? "Not so" : capital(a.value)) + ": " + names, { shape: "not", id: "not-so", press: function () { page.details(c, a.value, places, shownAt); } }));
         });
-        foot.appendChild(parts.button("Can't tell: " + names, { kind: "plain slim", shape: "undecided", id: "cant-tell", press: function () { page.details(c, "can't tell", places, shownAt); } }));
+        foot.appendChild(aside(page, cantTell(page, c, places, shownAt)));
       }
-      foot.appendChild(aside(page));
     }
     fill();
     return [
-      top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, true), said.how,
+      top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, "lower"), said.how,
       h("p", { class: "kicker" }, "Tap those that are not so"), parts.placeRow(c, c.group, page.state.data.hand.side, chosen, fill),
       said.caution, said.why, otherwise(page, c), foot,
     ];
@@ -218,9 +216,9 @@
     const input = h("input", { id: "number", type: "text", inputmode: "decimal", autocomplete: "off", enterkeyhint: "next", "aria-describedby": "number-wrong how", "aria-labelledby": "question unit-words",
       onkeydown: function (event) { if (event.key === "Enter") { event.preventDefault(); goOn(); } }, oninput: function () { if (wrong.textContent) bad(""); } });
     const field = h("div", { class: "field number-field" },
-      h("div", { class: "number" },
-        n.negative && h("button", { type: "button", class: "step sign", id: "sign", "aria-label": "Change the sign", onclick: turnSign }, "±"),
-        input, h("span", { class: "unit", "aria-hidden": "true" }, n.sign)),
+      h("div", { class: "number-line" },
+        n.negative && h("button", { type: "button", class: "sign", id: "sign", "aria-label": "Change the sign", onclick: turnSign }, "±"),
+        h("div", { class: "number" }, input, h("span", { class: "unit", "aria-hidden": "true" }, n.sign))),
       h("span", { class: "unseen", id: "unit-words" }, "in " + n.words), wrong);
 
     function turnSign() {
@@ -268,8 +266,7 @@
       top(page), said.kicker, heading(c.title), said.reason, said.how, field, list,
       h("div", { class: "number-ways" }, h("button", { type: "button", class: "quiet", id: "read-again", onclick: readAgain }, "Read again"), methods()),
       said.caution, page.figure("checks", c.of, true), said.why, otherwise(page, c),
-      reach(2, parts.button("Can't tell", { kind: "plain", shape: "undecided", id: "cant-tell", press: function () { page.details(c, "can't tell", [], shownAt); } }),
-        parts.button("Keep, go on", { id: "keep-number", press: goOn }), aside(page)),
+      reach(1, parts.button("Keep and go on", { id: "keep-number", press: goOn }), aside(page, cantTell(page, c, [], shownAt))),
     ];
     function methods() {
       if (n.methods.length < 2) return null;
@@ -305,7 +302,8 @@
       stopped(state),
       rows.length ? [h("h2", {}, "Not as it should be, or not settled"), h("ul", { class: "items" }, rows)] : !left && h("p", { class: "lead-in" }, "Nothing was found that is not as it should be. The answer counts the numbers too."),
       page.askState,
-      reach(1, parts.button("Get the answer", { id: "ask", press: page.ask }), left > 0 && parts.button("Go on looking", { kind: "plain", id: "go-on", press: page.goOn }), aside(page)),
+      reach(1, left > 0 && parts.button("Go on looking", { id: "go-on", press: page.goOn }),
+        parts.button(left ? "Get the answer all the same" : "Get the answer", { kind: left ? "plain" : "", id: "ask", press: page.ask }), aside(page)),
     ];
   }
 
