@@ -30,6 +30,8 @@ RUN  := $(VENV)/.run-$(WHERE)
 DEV  := $(VENV)/.dev-$(WHERE)
 AXE  := $(VENV)/axe/axe.min.js
 
+DEMO    ?= demo-day
+PORT    ?= 8000
 EXAMPLE ?= examples/01-good-hand.toml
 OUT     ?= out
 WORKERS ?= 2
@@ -41,7 +43,10 @@ ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 help:  ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' Makefile
 
-run: $(RUN)  ## make the environment, assess the bundled example, say where the results lie
+run: $(RUN)  ## make the environment and start the bench with an invented build day; PORT=8000
+	$(VENV)/bin/handsel serve --demo --data "$(DEMO)" --port $(PORT)
+
+assess: $(RUN)  ## assess the bundled example, without the bench, and say where the results lie
 	$(VENV)/bin/handsel assess "$(EXAMPLE)" --out "$(OUT)"
 	@echo; echo "The drawing and the page for the bench lie in $$(cd "$(OUT)" && pwd):"; ls "$(OUT)"
 
@@ -144,5 +149,5 @@ pins: | $(PY)  ## write requirements*.txt afresh from pyproject.toml (for mainta
 	$(LOCK) $(UPGRADE) $(ALL) requirements-dev.in --extra dev -c requirements.txt -o requirements-dev.txt
 
 clean:  ## remove the environment and everything that was made here
-	rm -rf $(VENV) build dist out .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) build dist out demo-day .pytest_cache .mypy_cache .ruff_cache .hypothesis
 endif
