@@ -22,10 +22,12 @@ class SentOnce(forms.Form):
     """A form that carries its own id."""
 
     client_id = forms.RegexField(r"^[0-9a-f]{32}$", widget=forms.HiddenInput)
+    stale = "This page sent something that is not understood. Load it again and repeat the step."
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["client_id"].initial = fresh_id
+        self.fields["client_id"].error_messages = {"required": self.stale, "invalid": self.stale}
 
 
 class HandForm(SentOnce):
