@@ -30,7 +30,7 @@ LIGHT = {
 }
 HEAVY = {
     "core": {"scipy", "trimesh", "manifold3d", "networkx", "lxml", "PIL", "cv2"},
-    "data": set(),
+    "data": {"PIL", "pillow_heif"},
     "documents": {"PIL"},
     "cli": set(),
     "bench": {"PIL", "pillow_heif", "waitress", "numpy"},

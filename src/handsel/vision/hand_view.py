@@ -1,0 +1,212 @@
+"""The hand as a camera sees it: all that is unknown as one vector, and where it puts every measured edge.
+
+The two cards hang together through the hand. Each lies on a side face of its part, tilted out of it a little
+about its own axes; both side faces stand square to the hinge axis, one a few millimetres further out than the
+other; and the hinge turns one face against the other within their plane. So the pair has one direction of view
+and one turn to find, instead of two free poses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.camera import CENTRE_RATIO_SD, DISTORTION_SD, FocalGuess, focal_px, project
+from handsel.vision.edges import EdgeReadings
+
+FloatArray = npt.NDArray[np.float64]
+
+# The unknowns, in order. Angles in radians, lengths in mm, the picture in px.
+FOCAL, CENTRE, DISTORTION, TURN = 0, slice(1, 3), 3, slice(4, 7)  # TURN: of the hand, from a reference pose
+# Palm card: where a 26 mm lens would see it (tangents), and the logarithm of its distance had it that lens: its
+# place and size in the picture fix these whatever the lens, so a change of lens alone keeps the card where it is.
+AT, DEPTH = slice(7, 9), 9
+APART, STEP, HINGE = slice(10, 12), 12, 13  # cuff card from palm card: within the faces' plane, out of it; angle
+TILTS = slice(14, 18)  # palm about x, y; cuff about x, y
+SPREAD = slice(18, 22)  # black and white edges moved toward white: palm x, y; cuff x, y [px]
+COUNT = 22
+
+# Standard deviations of what is physically known. An even spread over +-a has a / sqrt(3).
+TILT_SD = np.radians(4.0 / np.sqrt(3.0))  # a card lies in its face within 4 degrees
+STEP_SD_MM = 8.0 / np.sqrt(3.0)  # one side face is further out by up to 8 mm
+SPREAD_SD_PX, SPREAD_BLUR_RATIO = 0.08, 0.1  # ink, exposure and file values shift edges; more so when blurred
+DISTANCE_MM, DISTANCE_LOG_SD = 430.0, 0.35  # an arm's length
+# From the side and rather from above than from under the table.
+ABOVE_RAD, ABOVE_SD = np.radians(15.0), np.radians(20.0)
+ASIDE_SD = np.radians(20.0)
+
+# Groups of what is known beforehand, for the account of uncertainties.
+GROUPS = ("focal length", "distortion", "obliquity", "edge spread")
+FACING = np.diag([1.0, -1.0, -1.0])  # a card square to the camera: its y up is the picture's y down
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scene:
+    """What was measured in one photo, and the pose that the unknowns are counted from."""
+
+    palm: EdgeReadings
+    cuff: EdgeReadings
+    size_px: tuple[int, int]  # width, height
+    reference: FloatArray  # (3, 3) turn of the hand that TURN starts from
+
+    @property
+    def at_px(self) -> FloatArray:
+        """Measured edge points, palm first."""
+        return np.vstack([self.palm.at_px, self.cuff.at_px])
+
+    @property
+    def normal(self) -> FloatArray:
+        """Their unit normals toward white."""
+        return np.vstack([self.palm.normal, self.cuff.normal])
+
+    @property
+    def spread_column(self) -> npt.NDArray[np.intp]:
+        """Which of the four spreads moves each point."""
+        column: npt.NDArray[np.intp] = np.concatenate([self.palm.across, 2 + self.cuff.across])
+        return column
+
+    @property
+    def nominal_f_px(self) -> float:
+        """Focal length of a 26 mm lens, which FOCAL is the logarithm of a ratio to."""
+        return focal_px(26.0, *self.size_px)
+
+
+def turns(vectors: FloatArray) -> FloatArray:
+    """Rotation matrices from rotation vectors.
+
+    Parameters: vectors : (b, 3) float [rad].
+    Returns: (b, 3, 3) float [-].
+    Raises: nothing of its own.
+    Valid for: any length.
+    Source: Rodrigues' formula.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    size = np.sqrt((vectors**2).sum(1)) + 1e-12
+    x, y, z = (vectors / size[:, None]).T
+    zero = np.zeros_like(x)
+    k = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], -1).reshape(-1, 3, 3)
+    result: FloatArray = np.eye(3) + np.sin(size)[:, None, None] * k + (1 - np.cos(size))[:, None, None] * (k @ k)
+    return result
+
+
+def about(axis: int, angle_rad: FloatArray) -> FloatArray:
+    """Rotation matrices about one axis.
+
+    Parameters: axis, 0 to 2; angle_rad : (b,) float [rad].
+    Returns: (b, 3, 3) float [-].
+    Raises: nothing of its own.
+    Valid for: any angle.
+    Source: definition.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    result = np.zeros((angle_rad.size, 3, 3))
+    i, j = (axis + 1) % 3, (axis + 2) % 3
+    result[:, axis, axis] = 1.0
+    result[:, i, i] = result[:, j, j] = np.cos(angle_rad)
+    result[:, j, i] = np.sin(angle_rad)
+    result[:, i, j] = -result[:, j, i]
+    return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """Hand and cards in the camera frame, for b states at once."""
+
+    hand: FloatArray  # (b, 3, 3)
+    palm: FloatArray  # (b, 3, 3)
+    cuff: FloatArray
+    palm_at: FloatArray  # (b, 3) [mm]
+    cuff_at: FloatArray
+
+
+def place(scene: Scene, states: FloatArray) -> Placed:
+    """Where the unknowns put the hand and its cards.
+
+    A card's tilts are about its y first and then its x, seen from the hand, so that its x axis seen along
+    the hinge axis stays on the reference line whatever the tilts.
+
+    Parameters: scene; states : (b, 22) float [-].
+    Returns: Placed, lengths in mm, camera frame.
+    Raises: nothing of its own.
+    Valid for: states near the reference pose.
+    Source: own construction, as the frames in `handsel.vision` say.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    hand = scene.reference @ turns(states[:, TURN])
+    tilt = states[:, TILTS]
+    palm = hand @ about(1, tilt[:, 1]) @ about(0, tilt[:, 0])
+    cuff = hand @ about(2, states[:, HINGE]) @ about(1, tilt[:, 3]) @ about(0, tilt[:, 2])
+    depth = np.exp(states[:, DEPTH] + states[:, FOCAL])
+    tangents = states[:, AT] * np.exp(-states[:, FOCAL, None])
+    palm_at = np.column_stack([tangents, np.ones(len(states))]) * depth[:, None]
+    offset = np.column_stack([states[:, APART], states[:, STEP]])
+    cuff_at = palm_at + (hand @ offset[:, :, None])[:, :, 0]
+    return Placed(hand=hand, palm=palm, cuff=cuff, palm_at=palm_at, cuff_at=cuff_at)
+
+
+def in_picture(scene: Scene, states: FloatArray, points: FloatArray) -> FloatArray:
+    """Camera-frame points in the picture, each state with its own lens.
+
+    Parameters: scene; states : (b, 22) float [-]; points : (b, n, 3) float [mm].
+    Returns: (b, n, 2) float [px].
+    Raises: nothing of its own.
+    Valid for: points in front of the camera.
+    Source: as camera.project.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    middle = (np.array(scene.size_px) - 1.0) / 2.0
+    return project(points, scene.nominal_f_px * np.exp(states[:, FOCAL]), middle + states[:, CENTRE],
+                   states[:, DISTORTION])
+
+
+def misses_px(scene: Scene, states: FloatArray) -> FloatArray:
+    """How far each measured edge lies from where the unknowns put it.
+
+    Parameters: scene; states : (b, 22) float [-].
+    Returns: (b, n) float [px], along each edge's normal.
+    Raises: nothing of its own.
+    Valid for: any states.
+    Source: definition.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    at = place(scene, states)
+    palm = scene.palm.card_mm @ at.palm[:, :, :2].transpose(0, 2, 1) + at.palm_at[:, None]
+    cuff = scene.cuff.card_mm @ at.cuff[:, :, :2].transpose(0, 2, 1) + at.cuff_at[:, None]
+    shown = in_picture(scene, states, np.concatenate([palm, cuff], axis=1))
+    result: FloatArray = ((shown - scene.at_px) * scene.normal).sum(-1)
+    result += states[:, SPREAD][:, scene.spread_column]
+    return result
+
+
+def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[FloatArray, npt.NDArray[np.intp]]:
+    """How far the unknowns are from what is known beforehand, in standard deviations.
+
+    Parameters: scene; states : (b, 22) float [-]; guess, the focal length taken for possible.
+    Returns: (b, m) float [-], and for each column its place in GROUPS.
+    Raises: nothing of its own.
+    Valid for: a hand on a table, photographed from the side.
+    Source: the constants above; placing of the cards and of the camera is common practice.
+    Checked by: unit/test_vision_hand_view.py
+    """
+    diagonal = float(np.hypot(*scene.size_px))
+    blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
+    at = place(scene, states)
+    to_camera = -(at.hand.transpose(0, 2, 1) @ at.palm_at[:, :, None])[:, :, 0]
+    above = np.arctan2(to_camera[:, 1], np.hypot(to_camera[:, 0], to_camera[:, 2]))
+    aside = np.arctan2(to_camera[:, 0], to_camera[:, 2])
+    log_f35 = states[:, FOCAL] + np.log(26.0)
+    columns = [
+        ((log_f35 - guess.log_f35) / guess.sd)[:, None],
+        states[:, CENTRE] / (CENTRE_RATIO_SD * diagonal),
+        states[:, DISTORTION, None] / DISTORTION_SD,
+        states[:, TILTS] / TILT_SD,
+        states[:, STEP, None] / STEP_SD_MM,
+        ((above - ABOVE_RAD) / ABOVE_SD)[:, None],
+        (aside / ASIDE_SD)[:, None],
+        ((states[:, DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM)) / DISTANCE_LOG_SD)[:, None],
+        states[:, SPREAD] / np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur),
+    ]
+    group = np.repeat([0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4])
+    return np.hstack(columns), group

@@ -1,0 +1,358 @@
+"""Which hand explains the edges: every explanation that fits, with its weight, and the angle's distribution.
+
+For each focal length that is possible and for each way the hand may lean (a small card seen nearly square on
+may lean to or from the camera), a damped Gauss-Newton search finds the best state. Near it the posterior is
+taken as normal (Laplace); the explanations are mixed by the probability mass of each.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import degrees, log, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.errors import Unsolved
+from handsel.metrology.distributions import normal_cdf
+from handsel.vision.camera import FocalGuess
+from handsel.vision.cards import CELL_MM
+from handsel.vision.edges import EdgeReadings
+from handsel.vision.hand_view import (
+    APART,
+    AT,
+    COUNT,
+    DEPTH,
+    FACING,
+    FOCAL,
+    HINGE,
+    TURN,
+    Scene,
+    misses_px,
+    place,
+    surprises,
+)
+
+FloatArray = npt.NDArray[np.float64]
+
+_STEPS = np.full(COUNT, 1e-5)
+_STEPS[[1, 2, 10, 11, 12]] = 1e-3  # px and mm
+_ROUNDS = 25
+_OUTLIER = 3.0  # standard deviations at which an edge begins to lose its say
+_FITTED = 14.0  # unknowns that the edges of two cards settle, about
+_DROPPED = 12.0  # explanations less likely than exp(-12) of the best say nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mode:
+    """One explanation: the best state and the spread round it."""
+
+    state: FloatArray  # (22,)
+    covariance: FloatArray  # (22, 22)
+    weight: float
+    guess: FocalGuess
+    reference: FloatArray
+    by_source: dict[str, float]  # variance of the hinge angle by where it comes from [rad^2]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Posterior:
+    """What the edges say of the hinge angle, all explanations together."""
+
+    scene: Scene  # of the best explanation
+    modes: tuple[Mode, ...]  # the best first
+    misfit: float  # mean squared miss of the edges against their uncertainty; 1 is as expected
+    weights: FloatArray  # (n,) say of each edge, 1 full
+    fingers_right: bool
+
+    def __post_init__(self) -> None:
+        self.weights.flags.writeable = False
+
+    @property
+    def sign(self) -> float:
+        """Takes the turn about z to the rest angle."""
+        return -1.0 if self.fingers_right else 1.0
+
+    @property
+    def rest_angle_deg(self) -> float:
+        """Mean rest angle of all explanations [deg]."""
+        return degrees(self.sign * sum(m.weight * float(m.state[HINGE]) for m in self.modes))
+
+    @property
+    def u_by_source_deg(self) -> dict[str, float]:
+        """Standard uncertainty by where it comes from [deg]; their squares add up."""
+        names = self.modes[0].by_source
+        variance = {k: sum(m.weight * m.by_source[k] for m in self.modes) for k in names}
+        mean = sum(m.weight * float(m.state[HINGE]) for m in self.modes)
+        # Explanations that differ in focal length are put down to it, those that differ in lean to obliquity.
+        total = sum(m.weight * (float(m.state[HINGE]) - mean) ** 2 for m in self.modes)
+        within = 0.0
+        for guess in {m.guess for m in self.modes}:
+            mine = [m for m in self.modes if m.guess == guess]
+            share = sum(m.weight for m in mine)
+            centre = sum(m.weight * float(m.state[HINGE]) for m in mine) / share
+            within += sum(m.weight * (float(m.state[HINGE]) - centre) ** 2 for m in mine)
+        variance["obliquity"] += within
+        variance["focal length"] += max(total - within, 0.0)
+        return {k: degrees(sqrt(v)) for k, v in variance.items()}
+
+
+def start_poses(card: EdgeReadings, f_px: float, size_px: tuple[int, int]) -> tuple[FloatArray, FloatArray, float]:
+    """The two ways a card may lean that look alike up to perspective, and where it is.
+
+    Parameters: card; f_px [px]; size_px, width and height of the picture [px].
+    Returns: (2, 3, 3) float [-], turns of the card in the camera frame; (2,) float [-], its direction as
+        tangents; its distance along the view [mm].
+    Raises: nothing of its own.
+    Valid for: a start only: the card is taken as small, so perspective across it is left out.
+    Source: own construction: the singular values of the card's scale in the picture give the lean, up to sign.
+    Checked by: unit/test_vision_solving.py
+    """
+    centre = (np.array(size_px) - 1.0) / 2.0
+    h = card.homography
+    at = (h[:2, 2] / h[2, 2] - centre) / f_px
+    local = (h[:2, :2] - np.outer(h[:2, 2] / h[2, 2], h[2, :2])) / h[2, 2] / f_px / CELL_MM
+    # Turn the camera so that the card is on its axis: what is seen there is a turned square, foreshortened.
+    ray = np.array([at[0], at[1], 1.0])
+    ray /= np.linalg.norm(ray)
+    axis = np.cross([0.0, 0.0, 1.0], ray)
+    sine = float(np.linalg.norm(axis))
+    toward = _turn_to(axis, sine, float(ray[2]))
+    jacobian = np.array([[1.0, 0.0, -at[0]], [0.0, 1.0, -at[1]]]) @ toward[:, :2] * ray[2]
+    seen = np.linalg.solve(jacobian, local) @ np.diag([1.0, -1.0])  # columns: card x right, y up
+    largest = float(np.linalg.svd(seen, compute_uv=False)[0])
+    flat = seen / largest
+    third = np.sqrt(np.maximum(1.0 - (flat**2).sum(0), 0.0))
+    if flat[:, 0] @ flat[:, 1] > 0.0:
+        third[1] = -third[1]
+    poses = []
+    for sign in (1.0, -1.0):
+        columns = np.vstack([flat, sign * third])
+        u, _, vt = np.linalg.svd(columns, full_matrices=False)
+        columns = u @ vt
+        poses.append(toward @ np.column_stack([columns, np.cross(columns[:, 0], columns[:, 1])]))
+    return np.array(poses), at, float(ray[2] / largest)
+
+
+def _turn_to(axis: FloatArray, sine: float, cosine: float) -> FloatArray:
+    if sine < 1e-12:
+        return np.eye(3)
+    x, y, z = axis / sine
+    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+    result: FloatArray = np.eye(3) + sine * k + (1 - cosine) * (k @ k)
+    return result
+
+
+def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
+          guesses: tuple[FocalGuess, ...]) -> Posterior:
+    """The rest angle's distribution from the edges of both cards.
+
+    Parameters: palm and cuff, the edges as measured; size_px, width and height of the picture [px];
+        guesses, the focal lengths that are possible.
+    Returns: Posterior; several explanations when the photo leaves them open.
+    Raises: Unsolved when no state of a hand puts both cards in front of the camera.
+    Valid for: one hand with both cards on the same side.
+    Source: Gauss-Newton with Levenberg's damping; mixture of Laplace approximations weighed by their
+        probability mass (MacKay 2003, ch. 27); scale of the residuals after Birge 1932.
+    Checked by: unit/test_vision_solving.py, properties/test_vision.py
+    """
+    u_edge = np.hypot(np.r_[palm.u_noise_px, cuff.u_noise_px], np.r_[palm.u_grid_px, cuff.u_grid_px])
+    weights = np.ones(u_edge.size)
+    broad = _broadest(guesses)
+    first = []
+    for scene, start in _starts(palm, cuff, size_px, broad):
+        if (found := _search(scene, start, broad, u_edge, weights)) is not None:
+            first.append((found[1], scene, found[0]))
+    if not first:
+        raise Unsolved("the two cards fit no hand in front of the camera", where="photo",
+                       do="Photograph the hand from the side, both cards in full view.")
+    cost, scene, state = min(first, key=lambda f: f[0])
+    # Edges disturbed by shadow, glare or dirt lose their say; then the misfit widens all the others.
+    for _ in range(2):
+        weights = _say(misses_px(scene, state[None])[0] / u_edge)
+        again = _search(scene, state, broad, u_edge, weights)
+        state = state if again is None else again[0]
+    miss = misses_px(scene, state[None])[0] / u_edge
+    misfit = float((weights * miss**2).sum() / max(weights.sum() - _FITTED, 4.0))
+    u_wide = u_edge * sqrt(max(misfit, 1.0))
+    likely = [f for f in first if f[0] < cost + 3.0 * _DROPPED * max(misfit, 1.0)]
+    modes = _explanations([(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses,
+                          u_wide, weights)
+    fingers_right = float(modes[0].state[APART][0]) < 0.0
+    return Posterior(scene=replace(scene, reference=modes[0].reference), modes=modes, misfit=misfit,
+                     weights=weights, fingers_right=fingers_right)
+
+
+def _broadest(guesses: tuple[FocalGuess, ...]) -> FocalGuess:
+    """One guess that covers them all, to start from."""
+    total = sum(g.weight for g in guesses)
+    mean = sum(g.weight * g.log_f35 for g in guesses) / total
+    variance = sum(g.weight * (g.sd**2 + (g.log_f35 - mean) ** 2) for g in guesses) / total
+    return FocalGuess(log_f35=mean, sd=sqrt(variance), weight=1.0)
+
+
+def _say(miss: FloatArray) -> FloatArray:
+    scale = max(1.0, float(np.median(np.abs(miss))) / 0.6745)
+    far = np.maximum(np.abs(miss) / (_OUTLIER * scale), 1.0)
+    return far**-2.0
+
+
+def _starts(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
+            guess: FocalGuess) -> list[tuple[Scene, FloatArray]]:
+    """Two starts: the palm card leaning either way, with the cuff card put where it is seen."""
+    blank = Scene(palm=palm, cuff=cuff, size_px=size_px, reference=FACING)
+    f_px = blank.nominal_f_px * np.exp(guess.log_f35 - log(26.0))
+    palm_turns, palm_at, depth = start_poses(palm, f_px, size_px)
+    cuff_turns, cuff_at, cuff_depth = start_poses(cuff, f_px, size_px)
+    found = []
+    for turn in palm_turns:
+        start = np.zeros(COUNT)
+        start[FOCAL] = guess.log_f35 - log(26.0)
+        start[AT], start[DEPTH] = palm_at * np.exp(start[FOCAL]), log(depth) - start[FOCAL]
+        # The ray to the cuff card meets the plane of the faces.
+        ray = np.append(cuff_at, 1.0)
+        origin = np.append(palm_at, 1.0) * depth
+        facing = float(turn[:, 2] @ ray)
+        along = float(turn[:, 2] @ origin) / facing if abs(facing) > 1e-3 else cuff_depth
+        if not 0.3 * depth < along < 3.0 * depth:
+            along = cuff_depth
+        offset = turn.T @ (ray * along - origin)
+        start[APART] = offset[:2]
+        relative = [turn.T @ c for c in cuff_turns]
+        best = max(relative, key=lambda r: float(r[2, 2]))
+        start[HINGE] = np.arctan2(best[1, 0] - best[0, 1], best[0, 0] + best[1, 1])
+        found.append((replace(blank, reference=turn), start))
+    return found
+
+
+def _stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray,
+             weights: FloatArray) -> FloatArray:
+    """Misses and surprises in standard deviations: (b, n + m)."""
+    known, _ = surprises(scene, states, guess)
+    return np.hstack([misses_px(scene, states) * (np.sqrt(weights) / u_edge), known])
+
+
+def _jacobian(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArray,
+              weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Residuals and their derivatives by forward differences, all in one call."""
+    states = np.vstack([state, state + np.diag(_STEPS)])
+    value = _stacked(scene, states, guess, u_edge, weights)
+    return value[0], ((value[1:] - value[0]) / _STEPS[:, None]).T
+
+
+def _search(scene: Scene, start: FloatArray, guess: FocalGuess, u_edge: FloatArray,
+            weights: FloatArray) -> tuple[FloatArray, float, FloatArray] | None:
+    """The best state from a start, its sum of squares, and the Jacobian there."""
+    state, damping = start, 1e-5
+    residual, jacobian = _jacobian(scene, state, guess, u_edge, weights)
+    cost = float(residual @ residual)
+    if not np.isfinite(cost):
+        return None
+    for _ in range(_ROUNDS):
+        normal, slope = jacobian.T @ jacobian, jacobian.T @ residual
+        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+        trial = state + step
+        new = _stacked(scene, trial[None], guess, u_edge, weights)[0]
+        new_cost = float(new @ new)
+        if not np.isfinite(new_cost) or new_cost > cost:
+            damping *= 10.0
+            if damping > 1e8:
+                break
+            continue
+        gain, state, cost, damping = cost - new_cost, trial, new_cost, damping * 0.01
+        residual, jacobian = _jacobian(scene, state, guess, u_edge, weights)
+        if gain < 1e-3:
+            break
+    at = place(scene, state[None])
+    if min(at.palm_at[0, 2], at.cuff_at[0, 2]) <= 0.0 or not np.isfinite(jacobian).all():
+        return None
+    return state, cost, jacobian
+
+
+def _explanations(starts: list[tuple[Scene, FloatArray]], guesses: tuple[FocalGuess, ...],
+                  u_edge: FloatArray, weights: FloatArray) -> tuple[Mode, ...]:
+    """Every lean with every focal length, alike ones once, weighed."""
+    masses: list[tuple[float, Mode]] = []
+    for scene, state in starts:
+        for guess in guesses:
+            found = _search(scene, state, guess, u_edge, weights)
+            if found is None:
+                continue
+            best, cost, jacobian = found
+            normal = jacobian.T @ jacobian
+            covariance: FloatArray = np.asarray(np.linalg.inv(normal), dtype=float)
+            _, log_det = np.linalg.slogdet(normal)
+            mass = log(guess.weight) - log(guess.sd) - 0.5 * (cost + log_det)
+            mode = Mode(state=best, covariance=covariance, weight=0.0, guess=guess, reference=scene.reference,
+                        by_source=_account(scene, best, guess, jacobian, covariance, weights, u_edge))
+            if not any(_alike(mode, other, mass, m) for m, other in masses):
+                masses.append((mass, mode))
+    if not masses:
+        raise Unsolved("no explanation of the two cards settles", where="photo",
+                       do="Photograph the hand from the side, both cards in full view.")
+    masses.sort(key=lambda m: -m[0])
+    kept = [(np.exp(mass - masses[0][0]), mode) for mass, mode in masses if mass > masses[0][0] - _DROPPED]
+    total = sum(w for w, _ in kept)
+    return tuple(replace(mode, weight=float(w / total)) for w, mode in kept)
+
+
+def _alike(mode: Mode, other: Mode, mass: float, other_mass: float) -> bool:
+    """Two searches that ended in the same place: same focal guess, same lean."""
+    if mode.guess != other.guess or abs(mass - other_mass) > 0.5:
+        return False
+    u = sqrt(other.covariance[HINGE, HINGE])
+    a, b = (m.reference @ _rotation(m.state[TURN]) for m in (mode, other))
+    apart = float(np.arccos(np.clip((np.trace(a.T @ b) - 1.0) / 2.0, -1.0, 1.0)))
+    return bool(apart < np.radians(0.5) and abs(mode.state[HINGE] - other.state[HINGE]) < 0.3 * u)
+
+
+def _rotation(vector: FloatArray) -> FloatArray:
+    from handsel.vision.hand_view import turns
+
+    result: FloatArray = turns(vector[None])[0]
+    return result
+
+
+def _account(scene: Scene, state: FloatArray, guess: FocalGuess, jacobian: FloatArray, covariance: FloatArray,
+             weights: FloatArray, u_edge: FloatArray) -> dict[str, float]:
+    """Variance of the hinge angle from each source; together they make the whole [rad^2].
+
+    The estimate is linear in the edges and in what was known beforehand, so what each brings is the square
+    of its pull on the estimate.
+    """
+    pull = covariance[HINGE] @ jacobian.T  # in standard deviations of each residual
+    n = u_edge.size
+    edges = pull[:n] ** 2
+    grid = np.r_[scene.palm.u_grid_px, scene.cuff.u_grid_px] ** 2
+    noise = np.r_[scene.palm.u_noise_px, scene.cuff.u_noise_px] ** 2
+    share = grid / (grid + noise)
+    _, group = surprises(scene, state[None], guess)
+    known = pull[n:] ** 2
+    return {
+        "edges": float((edges * (1.0 - share)).sum() + known[group == 3].sum()),
+        "size in pixels": float((edges * share).sum()),
+        "obliquity": float(known[group == 2].sum()),
+        "focal length": float(known[group == 0].sum()),
+        "distortion": float(known[group == 1].sum()),
+    }
+
+
+def mixture_interval(means: FloatArray, sds: FloatArray, weights: FloatArray, coverage: float) -> tuple[float, float]:
+    """The central interval of a mixture of normals.
+
+    Parameters: means, sds : (m,) float [-]; weights : (m,) float [-], together 1; coverage [-].
+    Returns: both ends, in the unit of the means.
+    Raises: nothing of its own.
+    Valid for: sds above 0.
+    Source: bisection of the mixture's distribution function.
+    Checked by: unit/test_vision_solving.py
+    """
+    ends = []
+    for p in (0.5 - coverage / 2.0, 0.5 + coverage / 2.0):
+        low, high = float((means - 9.0 * sds).min()), float((means + 9.0 * sds).max())
+        for _ in range(60):
+            middle = 0.5 * (low + high)
+            below = sum(w * normal_cdf((middle - m) / s) for m, s, w in zip(means, sds, weights, strict=True))
+            low, high = (middle, high) if below < p else (low, middle)
+        ends.append(0.5 * (low + high))
+    return ends[0], ends[1]

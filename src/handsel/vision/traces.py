@@ -1,0 +1,202 @@
+"""What is left of a card that could not be read: seen too flat, partly covered, or blurred away.
+
+Nothing here measures. It tells a person why a photo gives no reading, so each test looks for positive signs of
+one cause; without any, the card is missing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.cards import CELL_MM, CUFF, GRID, PALM, pattern
+from handsel.vision.finding import Found, foreshortening, scaled
+
+FloatArray = npt.NDArray[np.float64]
+Gray = npt.NDArray[np.uint8]
+
+_LONGEST_PX = 2000
+_FLAT_RATIO = 0.42  # seen flatter than this, a card is seen from too far aside: 65 degrees
+_FLAT_LIKENESS = 0.55  # correlation with the pattern, blurred as a flat view is
+_PART_LIKENESS = 0.91  # a true piece has 0.93 or more, a chance likeness 0.88 or less
+_PART_CELL_PX = 5
+_AROUND_MM = 120.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trace:
+    """A part of a card, and how like the pattern it is."""
+
+    card: int
+    at_px: FloatArray  # (2,)
+    likeness: float
+
+
+def seen_flat(gray: Gray) -> list[Found]:
+    """Cards that are seen at a grazing angle, found by their white outline.
+
+    Parameters: gray : (h, w) uint8 [-].
+    Returns: cards seen flatter than about 65 degrees; good enough to say so, not to measure.
+    Raises: nothing of its own.
+    Valid for: cards at least about 8 px across the flat way, on something darker.
+    Source: own construction: bright outlines of four corners whose inside, straightened, is the pattern.
+    Checked by: unit/test_vision_traces.py
+    """
+    import cv2
+
+    ratio = min(2.0, 2.0 * _LONGEST_PX / max(gray.shape))
+    big = scaled(gray, ratio)
+    found: list[Found] = []
+    for block in (51, 131):
+        bright = cv2.adaptiveThreshold(cv2.GaussianBlur(big, (0, 0), 1.2), 255, cv2.ADAPTIVE_THRESH_MEAN_C,
+                                       cv2.THRESH_BINARY, block, -10)
+        outlines, _ = cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+        for outline in outlines:
+            if len(outline) < 4 or cv2.arcLength(outline, True) < 60.0:
+                continue
+            hull = cv2.convexHull(outline)
+            around = cv2.arcLength(hull, True)
+            corners = cv2.approxPolyDP(hull, 0.035 * around, True).reshape(-1, 2).astype(float)
+            if len(corners) != 4 or cv2.contourArea(hull) < 150.0:
+                continue
+            one = _as_flat_card(big, corners)
+            if one is not None and foreshortening(one) < _FLAT_RATIO:
+                found.append(Found(card=one.card, corners_px=(one.corners_px + 0.5) / ratio - 0.5))
+        if found:
+            break
+    return found
+
+
+def _as_flat_card(gray: Gray, card_corners: FloatArray) -> Found | None:
+    """The card whose white outline this is, if it is one."""
+    import cv2
+
+    cell = 8
+    half = 4.5 * cell  # the whole card: 9 cells
+    square = np.array([[0, 0], [2 * half, 0], [2 * half, 2 * half], [0, 2 * half]], np.float32)
+    best: tuple[float, Found] | None = None
+    if cv2.contourArea(card_corners.astype(np.float32), oriented=True) < 0:
+        card_corners = card_corners[::-1]
+    for first in range(4):
+        corners = np.roll(card_corners, first, axis=0).astype(np.float32)
+        to_square = cv2.getPerspectiveTransform(corners, square)
+        flat = cv2.warpPerspective(gray, to_square, (int(2 * half), int(2 * half)), flags=cv2.INTER_LINEAR)
+        inside = flat[cell // 2:-cell // 2, cell // 2:-cell // 2].astype(np.float32)
+        for card in (PALM, CUFF):
+            model = np.kron(pattern(card), np.ones((cell, cell))).astype(np.float32)
+            model = np.asarray(cv2.GaussianBlur(model, (0, 0), 0.45 * cell))
+            likeness = float(np.corrcoef(model.ravel(), inside.ravel())[0, 1]) if inside.std() > 4.0 else 0.0
+            if likeness > _FLAT_LIKENESS and (best is None or likeness > best[0]):
+                marker = np.array([[1.5, 1.5], [7.5, 1.5], [7.5, 7.5], [1.5, 7.5]]) * cell
+                back = cv2.perspectiveTransform(marker[None].astype(np.float32), np.linalg.inv(to_square))[0]
+                best = likeness, Found(card=card, corners_px=np.asarray(back, float))
+    return None if best is None else best[1]
+
+
+def part_of(gray: Gray, card: int, near: Found) -> Trace | None:
+    """A piece of a card that is otherwise covered, looked for round the other card.
+
+    The other card says how large and how slanted this one must appear; only its turn in the plane is open.
+
+    Parameters: gray : (h, w) uint8 [-]; card, the one that is looked for; near, the one that was found.
+    Returns: Trace, or None when no piece is like it.
+    Raises: nothing of its own.
+    Valid for: a visible quarter or half of a card of at least about 25 px side.
+    Source: own construction: correlation of the halves and quarters of the pattern over a straightened part.
+    Checked by: unit/test_vision_traces.py
+    """
+    import cv2
+
+    from handsel.vision.edges import homography_from_corners
+
+    to_picture = homography_from_corners(near.corners_px)
+    affine = to_picture[:2, :2] - np.outer(to_picture[:2, 2], to_picture[2, :2])  # px per cell at its middle
+    size = int(2 * _AROUND_MM / CELL_MM) * _PART_CELL_PX
+    best: Trace | None = None
+    white, black = _tones(gray, near)
+    for turn_deg in range(-84, 85, 4):
+        c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+        linear = affine @ np.array([[c, -s], [s, c]]) / _PART_CELL_PX  # straightened px to picture px
+        shift = near.middle_px - linear @ np.full(2, (size - 1) / 2.0)
+        flat = cv2.warpAffine(gray, np.column_stack([linear, shift]), (size, size),
+                              flags=cv2.INTER_AREA | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+        for piece in _pieces(card):
+            likeness = cv2.matchTemplate(flat, _template(piece), cv2.TM_CCOEFF_NORMED)
+            for _ in range(3):
+                _, top, _, (x, y) = cv2.minMaxLoc(likeness)
+                if top < _PART_LIKENESS or (best is not None and top <= best.likeness):
+                    break
+                h, w = np.array(piece.shape) * _PART_CELL_PX
+                patch = flat[y:y + h, x:x + w].astype(float)
+                at = linear @ np.array([x + w / 2.0, y + h / 2.0]) + shift
+                apart = float(np.linalg.norm(at - near.middle_px))
+                if apart > 1.2 * near.side_px and _same_tones(patch, piece, white, black):
+                    best = Trace(card=card, at_px=at, likeness=float(top))
+                    break
+                cv2.circle(likeness, (x, y), 4 * _PART_CELL_PX, -1.0, -1)
+    return best
+
+
+def _pieces(card: int) -> list[FloatArray]:
+    """Halves and quarters of the pattern with the white ring, each with a corner of the black border."""
+    whole, half = pattern(card), GRID // 2
+    quarters = [whole[r:r + half, c:c + half] for r in (0, half) for c in (0, half)]
+    halves = [whole[:half], whole[half:], whole[:, :half], whole[:, half:]]
+    # A corner of plain black on white is anything; one with white cells of the code in it is a card.
+    return [p for p in (*halves, *quarters) if _has_code(p)]
+
+
+def _has_code(piece: FloatArray) -> bool:
+    dark = np.argwhere(piece < 0.5)
+    (r0, c0), (r1, c1) = dark.min(0), dark.max(0)
+    return bool((piece[r0:r1 + 1, c0:c1 + 1] > 0.5).any())
+
+
+def _template(piece: FloatArray) -> npt.NDArray[np.uint8]:
+    import cv2
+
+    sharp = (40 + 180 * np.kron(piece, np.ones((_PART_CELL_PX, _PART_CELL_PX)))).astype(np.uint8)
+    return np.asarray(cv2.GaussianBlur(sharp, (0, 0), 0.25 * _PART_CELL_PX), np.uint8)
+
+
+def _tones(gray: Gray, near: Found) -> tuple[float, float]:
+    """White and black as the found card shows them, file values."""
+    import cv2
+
+    mask = np.zeros(gray.shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.round(near.corners_px).astype(np.int32), 1)
+    inside = gray[mask > 0]
+    return float(np.percentile(inside, 90)), float(np.percentile(inside, 15))
+
+
+def _same_tones(patch: FloatArray, piece: FloatArray, white: float, black: float) -> bool:
+    """The piece is as white and as black as the other card: the same print in nearly the same light."""
+    cells = np.kron(piece, np.ones((_PART_CELL_PX, _PART_CELL_PX)))
+    light, dark = float(np.median(patch[cells > 0.5])), float(np.median(patch[cells < 0.5]))
+    return light - dark > 0.45 * (white - black) and 0.55 * white < light < 1.6 * white
+
+
+def blur_px(gray: Gray) -> float:
+    """How wide the sharpest strong edges of a picture are.
+
+    Parameters: gray : (h, w) uint8 [-].
+    Returns: standard deviation of the blur [px], of a copy 1600 px long; 0 when nothing in it has contrast.
+    Raises: nothing of its own.
+    Valid for: telling a sharp picture from a blurred one, no more.
+    Source: a step of height a blurred by s has slope a / (s sqrt(2 pi)).
+    Checked by: unit/test_vision_traces.py
+    """
+    import cv2
+
+    small = cv2.GaussianBlur(scaled(gray, min(1.0, 1600 / max(gray.shape))), (0, 0), 0.8).astype(np.float32)
+    slope = np.hypot(cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.125))
+    around = np.ones((25, 25), np.uint8)
+    height = cv2.dilate(small, around) - cv2.erode(small, around)
+    steepest = cv2.dilate(slope, around)
+    strong = height > 60.0
+    if strong.mean() < 1e-4:
+        return 0.0
+    widths = height[strong] / np.maximum(steepest[strong], 1e-3) / np.sqrt(2.0 * np.pi)
+    return float(np.percentile(widths, 10))
