@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "ready": ("handsel.bench.commands.ready", "Go through what a hall needs before it opens."),
     "lead": ("handsel.bench.commands.lead", "Let a lead in whose passphrase is lost."),
     "verify": ("handsel.bench.commands.verify", "Hold all records against their fingerprints."),
+    "angle": ("handsel.cli.angle", "Read the rest angle from photos of hands with both cards."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
