@@ -37,6 +37,7 @@ _MOST_MISFIT = 16.0  # residuals four times what they should be
 _MOST_U_DEG = 1.5  # without the cards' turn
 _UPRIGHT_DEG = 55.0  # the palm card's top from the picture's top
 _SWAPPED_DEG = 25.0
+_FROM_THE_SIDE = "Hold the phone beside the hand, as high as the wrist, and look at the cards."
 _REACH_MM = (18.0, 220.0)  # between the middles of both cards of one hand
 
 
@@ -218,8 +219,7 @@ def _oblique(found: Found, shape: tuple[int, ...], where: str) -> PhotoRefused:
     slant = degrees(float(np.arccos(min(foreshortening(found), 1.0))))
     if np.linalg.norm(up) < np.linalg.norm(right):
         return PhotoRefused(Cause.FROM_ABOVE, f"the hand is seen from above: the {name} is seen {slant:.0f} degrees "
-                            "from square on", where=where,
-                            do="Hold the phone beside the hand, as high as the wrist, and look at the cards.")
+                            "from square on", where=where, do=_FROM_THE_SIDE)
     return PhotoRefused(Cause.OBLIQUE, f"the {name} is seen {slant:.0f} degrees from square on", where=where,
                         do="Step round until you look straight at the cards.")
 
@@ -240,7 +240,7 @@ def _check_hand(posterior: Posterior, where: str) -> None:
     if slant > _MOST_OBLIQUE_DEG:
         if above > abs(aside):
             raise PhotoRefused(Cause.FROM_ABOVE, f"the hand is seen from {above:.0f} degrees above its side",
-                               where=where, do="Hold the phone beside the hand, as high as the wrist, and look at the cards.")
+                               where=where, do=_FROM_THE_SIDE)
         raise PhotoRefused(Cause.OBLIQUE, f"the cards are seen {slant:.0f} degrees from square on", where=where,
                            do="Step round until you look straight at the cards.")
     apart = hypot(*posterior.modes[0].state[APART])
