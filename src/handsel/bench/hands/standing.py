@@ -21,7 +21,8 @@ def move_on(hand: Hand, kind: str, what: dict[str, Any], person: Person, at: dat
 
 
 def _seen(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> None:
-    if hand.standing in (Standing.BUILDING, Standing.ASKED):
+    # Whoever looks again at a hand that was ready to go has it decided again.
+    if hand.standing in (Standing.BUILDING, Standing.ASKED, Standing.TO_RELEASE):
         hand.standing = Standing.LOOKING
         hand.held_by = person
 
@@ -64,6 +65,8 @@ def _ordered(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> 
 def _did(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> None:
     if what.get("is_rework") and what.get("closes_card") and not what.get("cards_left"):
         _asked(hand, what, person, at)
+    elif what.get("is_rework") and hand.standing in (Standing.TO_FIT, Standing.TO_RELEASE):
+        _asked(hand, what, person, at)  # it undid something that had been seen
 
 
 def _taken(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> None:
