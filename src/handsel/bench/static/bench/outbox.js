@@ -133,8 +133,8 @@
     const reply = await posted(batch);
     if (reply.status === 200) return settle(batch, await reply.json());
     if (reply.status === 403 && !batch.renewed) {
-      await renew();  // a form cookie from before a sign-in, or another person by now
-      batch = batch.filter(mine);
+      if ((await renew()) === null) { askSignIn(); return false; }
+      batch = batch.filter(mine);  // the form cookie was from before a sign-in, or it is another person by now
       batch.renewed = true;
       return batch.length ? sendBatch(batch) : true;
     }
@@ -228,7 +228,7 @@
     }
     if (reply.status === 403 && !photo.renewed) {
       photo.renewed = true;
-      await renew();
+      if ((await renew()) === null) { askSignIn(); return false; }
       return mine(photo) ? sendPhoto(photo) : true;
     }
     const said = await words(reply);
