@@ -114,11 +114,20 @@ class ObservationTable(PlacedTable, WhenTable):
     note: Text | None = Field(default=None, description="Anything worth keeping. No names.")
 
 
+class PartTable(PlacedTable):
+    """One characteristic at one place, of a group that was looked at in part."""
+
+    of: Id = Field(description="Which characteristic, as in knots-tight.")
+
+
 class AsShownTable(WhenTable):
-    """A group or hold point looked at again as a whole, after something was done."""
+    """A group or hold point looked at again as a whole or in part, after something was done."""
 
     group: Id = Field(description="The group or hold point.")
     by: Role | None = Field(default=None, description="Role, where another than the inspector looked.")
+    only: Annotated[tuple[PartTable, ...], Field(min_length=1, max_length=400)] | None = Field(
+        default=None, description="What of it was looked at; left out: all of it."
+    )
 
 
 class ConcessionTable(PlacedTable):

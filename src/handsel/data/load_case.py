@@ -66,8 +66,16 @@ def case_of(tables: CaseTables, data: dict[str, Any], path: str | Path) -> Case:
         observations=observations,
         accepted=tuple(GroupAcceptance(group=g) for g in seen.all_as_shown)
         + tuple(
-            GroupAcceptance(group=a.group, by=a.by or "", before=a.before or "", after=a.after or "")
-            for a in tables.as_shown
+            GroupAcceptance(
+                group=a.group,
+                by=a.by or "",
+                before=a.before or "",
+                after=a.after or "",
+                only=tuple(
+                    (o.of, _place(o, ("as_shown", i, "only", j), sheet)) for j, o in enumerate(a.only or ())
+                ),
+            )
+            for i, a in enumerate(tables.as_shown)
         ),
         concessions=tuple(
             Concession(of=c.of, by=c.by, reason=c.reason, place=_place(c, ("concession", i), sheet))
