@@ -47,6 +47,7 @@ def beside(path: Path) -> Iterator[Path]:
     """A name beside `path` to write to; at the end it takes the place of `path`, or is gone."""
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}{BESIDE}")
     try:
+        part.touch(mode=0o600, exist_ok=False)
         yield part
         settle(part, path)
     finally:
@@ -76,11 +77,9 @@ def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
     """Write a file, or raise NoRoom or NotWritten and leave none."""
     with said_plainly(path.name):
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with beside(path) as part:
-            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "wb") as file:
-                for chunk in chunks:
-                    file.write(chunk)
+        with beside(path) as part, part.open("wb") as file:
+            for chunk in chunks:
+                file.write(chunk)
 
 
 def fingerprint(path: Path) -> str:

@@ -49,5 +49,7 @@ def _of_this_version(folder: Path) -> None:
         do = "Install that version first."
         raise NoRecords("they were written by a newer version of this program", where=str(folder), do=do)
     if known - applied:
-        do = "Copy the folder to a safe place, then start handsel serve on it once: that brings it up to date."
+        do = (
+            "Copy the folder to a safe place, then start handsel serve on it once: that brings it up to date."
+        )
         raise NoRecords("they were written by an older version of this program", where=str(folder), do=do)

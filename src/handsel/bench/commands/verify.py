@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from handsel.bench.commands.serve import data_option
-from handsel.cli.terminal import console
+from handsel.bench.commands.terminal import counted, counting, say
 
 if TYPE_CHECKING:
     from handsel.bench.records.verifying import Verified
@@ -53,21 +51,6 @@ def command(data: Path, as_json: bool, root: str, entries: int | None) -> None:
     else:
         show(found)
     sys.exit(GOOD if found.is_good else FOUND)
-
-
-@contextmanager
-def counting(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on a terminal; nothing in a pipe."""
-    out = console(stderr=True)
-    if not out.is_terminal:
-        yield lambda done, steps: None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=out, transient=True) as bar:
-        task = bar.add_task(what, total=None)
-        yield lambda done, steps: bar.update(task, completed=done, total=steps)
 
 
 def as_data(v: Verified) -> dict[str, Any]:
@@ -113,42 +96,37 @@ def show(v: Verified) -> None:
     """The result for a person: the sentence first."""
     from handsel.bench.records.verifying import LIMITS, NOT_COVERED
 
-    out = console()
     looked = (
-        f"{_counted(v.hands_count, 'hand')} with {_counted(v.entries_count, 'entry', 'entries')}, "
-        f"{_counted(v.texts_count, 'text')} and {_counted(v.photos_count, 'photo')}"
+        f"{counted(v.hands_count, 'hand')} with {counted(v.entries_count, 'entry', 'entries')}, "
+        f"{counted(v.texts_count, 'text')} and {counted(v.photos_count, 'photo')}"
     )
     if v.is_good:
-        out.print(f"Nothing was changed: {looked}, all as they were written.")
+        say(f"Nothing was changed: {looked}, all as they were written.")
     elif v.findings:
         count = len(v.findings) + v.more_count
-        out.print(f"{_counted(count, 'thing')} not as written, in {looked}:")
+        say(f"{counted(count, 'thing')} not as written, in {looked}:")
         for finding in v.findings[:MOST_SHOWN]:
-            out.print(f"  {finding}")
+            say(f"  {finding}")
         if count > MOST_SHOWN:
-            out.print(f"  and {count - MOST_SHOWN} more; --json lists up to 500.")
-        out.print("Keep this folder as it is, and compare it with a backup and with the papers.")
+            say(f"  and {count - MOST_SHOWN} more; --json lists up to 500.")
+        say("Keep this folder as it is, and compare it with a backup and with the papers.")
     if v.met is not None:
-        out.print(
+        say(
             f"The root on paper is that of {v.met.title!r} when it had "
-            f"{_counted(v.met.entries_count, 'entry', 'entries')} ({v.met.last_at:%Y-%m-%d %H:%M} UTC): "
+            f"{counted(v.met.entries_count, 'entry', 'entries')} ({v.met.last_at:%Y-%m-%d %H:%M} UTC): "
             "nothing before that was changed since."
         )
     elif v.root:
-        out.print(
+        say(
             "The root on paper was never the root of these records: it was mistyped, or the records are "
             "others than those it was printed from."
         )
     for r in v.roots:
-        out.print(
-            f"Root of {r.title!r} now, {_counted(r.hands_count, 'hand')}, "
-            f"{_counted(r.entries_count, 'entry', 'entries')}:\n  {r.root_sha256}",
-            soft_wrap=True,
+        say(
+            f"Root of {r.title!r} now, {counted(r.hands_count, 'hand')}, "
+            f"{counted(r.entries_count, 'entry', 'entries')}:"
         )
+        click.echo(f"  {r.root_sha256}")
     if not v.root:
-        out.print(LIMITS)
-    out.print(NOT_COVERED)
-
-
-def _counted(count: int, one: str, many: str = "") -> str:
-    return f"{count:,} {one if count == 1 else many or one + 's'}".replace(",", " ")
+        say(LIMITS)
+    say(NOT_COVERED)

@@ -14,9 +14,10 @@ import json
 import math
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from PIL import Image, ImageCms, ImageOps
+if TYPE_CHECKING:
+    from PIL import Image
 
 MOST_PIXELS = 60_000_000
 LONG_SIDE_PX = 4000
@@ -46,6 +47,8 @@ class NotStored(Exception):
 
 def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
     """Write both pictures; give the numbers that a measurement needs later."""
+    from PIL import Image, ImageOps
+
     Image.MAX_IMAGE_PIXELS = None  # held against our own limit, in our own words, as soon as it is known
     try:
         image = opened(kind, source)
@@ -79,6 +82,8 @@ def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
 
 def opened(kind: str, source: Path) -> Image.Image:
     """The picture with only its header read, by the decoder for what it is and no other."""
+    from PIL import Image
+
     if kind == "heic":
         import pillow_heif
 
@@ -118,6 +123,8 @@ def _number(value: Any, low: float, high: float) -> float | None:
 
 def shrunk(image: Image.Image, side_px: int) -> Image.Image:
     """At most this long on its long side; never enlarged."""
+    from PIL import Image
+
     longest = max(image.size)
     if longest <= side_px:
         return image
@@ -141,6 +148,8 @@ def in_plain_mode(image: Image.Image) -> Image.Image:
 
 def in_srgb(image: Image.Image) -> Image.Image:
     """Colours as every screen takes them, so that the profile can be left out."""
+    from PIL import ImageCms
+
     profile = image.info.get("icc_profile")
     image = in_plain_mode(image)
     if profile and image.mode in ("RGB", "RGBA", "L", "CMYK"):
@@ -165,6 +174,8 @@ def on_white(image: Image.Image) -> Image.Image:
     """What is see-through becomes white paper."""
     if image.mode not in ("RGBA", "LA"):
         return image
+    from PIL import Image
+
     paper = Image.new("RGBA", image.size, "white")
     paper.alpha_composite(image.convert("RGBA"))
     return paper.convert("RGB")
@@ -172,6 +183,8 @@ def on_white(image: Image.Image) -> Image.Image:
 
 def bare(image: Image.Image) -> Image.Image:
     """The pixels and nothing else: no comment, place, camera or preview comes along."""
+    from PIL import Image
+
     clean = Image.new(image.mode, image.size)
     clean.paste(image)
     return clean

@@ -65,18 +65,25 @@ def walk(code: str, rows: Iterable[Row], each: Callable[[Row, dict[str, Any]], N
     """Hold every row against its own bytes and against the one before; `each` gets those that can be read."""
     w = Walk(code=code)
     for row in rows:
-        count = len(w.findings)
-        gap = _in_place(w, row)
-        told = _read(w, row)
+        told = step(w, row)
         if told is not None:
-            _fits_columns(w, row, told)
-            if not gap:
-                _follows(w, row, told)
             each(row, told)
-        w.last_was_found = len(w.findings) > count
-        w.seq = max(w.seq, row.seq)
-        w.stored_sha256, w.bytes_sha256 = row.sha256, sha256(row.record).hexdigest()
     return w
+
+
+def step(w: Walk, row: Row) -> dict[str, Any] | None:
+    """Go on by one row; what it says, if that can be read."""
+    count = len(w.findings)
+    gap = _in_place(w, row)
+    told = _read(w, row)
+    if told is not None:
+        _fits_columns(w, row, told)
+        if not gap:
+            _follows(w, row, told)
+    w.last_was_found = len(w.findings) > count
+    w.seq = max(w.seq, row.seq)
+    w.stored_sha256, w.bytes_sha256 = row.sha256, sha256(row.record).hexdigest()
+    return told
 
 
 def _in_place(w: Walk, row: Row) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from django.db import DatabaseError
@@ -48,8 +49,11 @@ WORDS = {
 class Fold:
     """A hand told anew, one entry at a time."""
 
-    def __init__(self, people: dict[int, Person]) -> None:
+    def __init__(
+        self, people: Mapping[Any, Person], first_hold_point: Callable[[str], str | None] | None = None
+    ) -> None:
         self.people = people
+        self.first_hold_point = first_hold_point or _first_kept  # of a protocol, by its fingerprint
         self.hand: Hand | None = None
         self.broken_at: int | None = None  # entry after which nothing more can be told
 
@@ -62,7 +66,7 @@ class Fold:
             if person is None:
                 raise LookupError(told["by"]["number"])
             if told["kind"] == "begun":
-                self.hand = _begun(row, told["what"])
+                self.hand = _begun(row, told["what"], self.first_hold_point)
             if self.hand is None:
                 raise LookupError("begun")
             _changed(self.hand, told["kind"], told["what"])
@@ -86,8 +90,14 @@ class Fold:
                 )
 
 
-def _begun(row: Row, what: dict[str, Any]) -> Hand:
-    protocol = protocol_kept(what["protocol"]["sha256"])
+def _first_kept(fingerprint: str) -> str:
+    return protocol_kept(fingerprint).hold_points[0].id
+
+
+def _begun(row: Row, what: dict[str, Any], first_hold_point: Callable[[str], str | None]) -> Hand:
+    hold_point = first_hold_point(what["protocol"]["sha256"])
+    if hold_point is None:
+        raise LookupError("protocol")
     return Hand(
         **{column: what[key] for column, key in BEGUN},
         design_id=what["design"]["sha256"],
@@ -95,7 +105,7 @@ def _begun(row: Row, what: dict[str, Any]) -> Hand:
         begun_at=row.at,
         since=row.at,
         standing=Standing.BUILDING,
-        hold_point=protocol.hold_points[0].id,
+        hold_point=hold_point,
     )
 
 
