@@ -86,9 +86,7 @@ def test_a_form_from_elsewhere_changes_nothing(hall: Hall) -> None:
     assert hall.day.closed_at is None
 
 
-def test_details_are_kept_and_a_name_counts_from_then_on(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
-    added: list[str] = []
-    monkeypatch.setattr("handsel.bench.days.services.add_name", added.append)
+def test_details_are_kept_and_a_name_counts_from_then_on(hall: Hall) -> None:
     client = hall.client(hall.lead)
     told = {
         "title": "Spring day",
@@ -105,7 +103,7 @@ def test_details_are_kept_and_a_name_counts_from_then_on(hall: Hall, monkeypatch
     )
     assert day.closes_at is not None
     assert timezone.localtime(day.closes_at).time() == time(17, 30)
-    assert added == ["bench.local"]
+    assert hosts.answers_to("bench.local:8000")
     assert "http://bench.local:8000" in client.get("/papers/").content.decode()
 
 
