@@ -14,10 +14,9 @@ import json
 import math
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, TypeAlias
 
-if TYPE_CHECKING:
-    from PIL import Image
+Picture: TypeAlias = Any  # an image of Pillow, which is imported where it is used: it is slow to start
 
 MOST_PIXELS = 60_000_000
 LONG_SIDE_PX = 4000
@@ -80,7 +79,7 @@ def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
     }
 
 
-def opened(kind: str, source: Path) -> Image.Image:
+def opened(kind: str, source: Path) -> Picture:
     """The picture with only its header read, by the decoder for what it is and no other."""
     from PIL import Image
 
@@ -103,7 +102,7 @@ def check_size(size: tuple[int, int]) -> None:
         raise Refused("it has no pixels", "Take the photo again.")
 
 
-def lens_numbers(image: Image.Image) -> dict[str, float | None]:
+def lens_numbers(image: Picture) -> dict[str, float | None]:
     """Focal lengths and zoom from the header, where they are there and can be true."""
     exif = image.getexif().get_ifd(EXIF_IFD)
     return {
@@ -121,7 +120,7 @@ def _number(value: Any, low: float, high: float) -> float | None:
     return round(number, 4) if math.isfinite(number) and low <= number <= high else None
 
 
-def shrunk(image: Image.Image, side_px: int) -> Image.Image:
+def shrunk(image: Picture, side_px: int) -> Picture:
     """At most this long on its long side; never enlarged."""
     from PIL import Image
 
@@ -134,7 +133,7 @@ def shrunk(image: Image.Image, side_px: int) -> Image.Image:
     return image.resize((size[0], size[1]), Image.Resampling.LANCZOS, reducing_gap=3.0)
 
 
-def in_plain_mode(image: Image.Image) -> Image.Image:
+def in_plain_mode(image: Picture) -> Picture:
     """Eight bits a channel, from whatever it was."""
     if image.mode.startswith("I"):  # 16 bits of grey
         wide = image.convert("I")
@@ -146,7 +145,7 @@ def in_plain_mode(image: Image.Image) -> Image.Image:
     return image if image.mode in ("RGB", "L", "RGBA", "LA", "CMYK") else image.convert("RGB")
 
 
-def in_srgb(image: Image.Image) -> Image.Image:
+def in_srgb(image: Picture) -> Picture:
     """Colours as every screen takes them, so that the profile can be left out."""
     from PIL import ImageCms
 
@@ -170,7 +169,7 @@ def in_srgb(image: Image.Image) -> Image.Image:
     return image if image.mode in ("RGBA", "LA") else image.convert("RGB")
 
 
-def on_white(image: Image.Image) -> Image.Image:
+def on_white(image: Picture) -> Picture:
     """What is see-through becomes white paper."""
     if image.mode not in ("RGBA", "LA"):
         return image
@@ -181,7 +180,7 @@ def on_white(image: Image.Image) -> Image.Image:
     return paper.convert("RGB")
 
 
-def bare(image: Image.Image) -> Image.Image:
+def bare(image: Picture) -> Picture:
     """The pixels and nothing else: no comment, place, camera or preview comes along."""
     from PIL import Image
 
