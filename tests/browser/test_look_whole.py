@@ -11,6 +11,7 @@ from browser.looking import all_sent, eventually, go_through, open_hand, questio
 from handsel.bench.hands.casebook import told_of
 from handsel.bench.hands.models import Standing
 from handsel.bench.looking.answering import known
+from handsel.bench.photos.models import Photo
 
 
 @pytest.mark.parametrize("stage", ["parts", "dry-fit", "finished"])
@@ -199,3 +200,34 @@ def test_the_whole_hand_is_done_with_the_keyboard_alone(hall: Hall, phone: Phone
     all_sent(page)
     press("#ask")
     expect(page.locator("h1.word")).to_have_text("To put right")
+
+
+PICTURE = (
+    b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x00\x00\x00\x01\x00\x00\x00\x01\x08\x06\x00\x00\x00\x1f\x15\xc4\x89"
+    b"\x00\x00\x00\rIDATx\x9cc\xf8\xff\xff?\x00\x05\xfe\x02\xfe\xa7\x9a\xa0\xa0\x00\x00\x00\x00IEND\xaeB`\x82"
+)
+
+
+def test_a_group_that_asks_for_a_photo_gets_one_and_names_it(
+    hall: Hall, phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handsel.bench.looking.screens.PHOTO_ONE_IN", 1)
+    hand = hall.hand()
+    page = phone(hall.inspector)
+    open_hand(page, hand)
+    page.click("#held")
+    page.click("#as-shown")
+    assert question(page) == "This time, a photo of it"
+    page.set_input_files("#photo", {"name": "p.png", "mimeType": "image/png", "buffer": PICTURE})
+    page.click("#keep-photo")
+    expect(page.locator("#question")).to_contain_text("printed at the scale")
+    all_sent(page)
+    (group,) = stored(hand, "as-shown")
+    assert group.what["photo_asked"] is True
+    photo = Photo.objects.get(client_id=group.what["photo"])
+    assert (photo.hand_id, photo.taken_by_id) == (hand.pk, hall.inspector.pk)
+    page.click("#where")
+    page.click("#go-on")
+    go_through(page)
+    all_sent(page)
+    assert [("photo" in e.what) for e in stored(hand, "as-shown")] == [True, False, False]
