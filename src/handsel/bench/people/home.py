@@ -36,9 +36,8 @@ def home(request: HttpRequest) -> HttpResponseBase:
         "typed": typed[:40],
         "wrong": wrong,
         "waiting": queries.waiting_for(person, day),
-        "is_new": person.practised_at is None
-        and (person.may_build or person.may_inspect)
-        and not person.is_lead,
+        "is_new": person.practised_at is None and person.may_inspect and not person.is_lead,
+        "may_practise": person.may("inspect"),
         "leads": person.is_lead,
     }
     return render(request, "people/home.html", told)
