@@ -82,7 +82,7 @@ TEMPLATES = [
 # acknowledged is on the disk, whatever happens to the power.
 DATABASES: dict[str, dict[str, Any]] = {
     "default": {
-        "ENGINE": "django.db.backends.sqlite3",
+        "ENGINE": "handsel.bench.turns",  # Django's own, with writers in a line
         "NAME": DATA / "handsel.sqlite3",
         "CONN_MAX_AGE": None,
         "OPTIONS": {
@@ -111,6 +111,9 @@ AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]
 AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = []  # passphrases are made by the program, never chosen
 LOGIN_URL = "/sign-in/"
 
+# Who a cookie stands for is asked with every tap: remembered beside the record. One process serves, so a sign-out
+# holds at once; what ends a sign-in otherwise (a new secret, a right taken away) is on the person, read each time.
+SESSION_ENGINE = "django.contrib.sessions.backends.cached_db"
 SESSION_COOKIE_NAME = "handsel"
 SESSION_COOKIE_AGE = 14 * 24 * 3600  # a build day and its week after
 SESSION_COOKIE_HTTPONLY = True

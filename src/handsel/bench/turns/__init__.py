@@ -1,0 +1,1 @@
+"""SQLite for many threads: writers wait for one another in a line."""
