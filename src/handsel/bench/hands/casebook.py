@@ -8,11 +8,13 @@ saw stays beside it, and the core weighs both.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from hashlib import sha256
+from threading import Lock
 from typing import Any
 
 from handsel.bench.hands.chain import canonical
@@ -44,8 +46,32 @@ class Told:
 
 
 def told_of(hand: Hand) -> tuple[Told, ...]:
-    """All entries of a hand in order, in one query."""
-    return read(Entry.objects.filter(hand=hand).order_by("seq"))
+    """All entries of a hand in order, in one query; two when the record is not the one that was read before.
+
+    A record only grows, so what was read stays read: the newest entry known is fetched with those after it, and
+    its fingerprint vouches for all before. Taken by itself this shows no later change; `handsel verify` does.
+    """
+    with _read_guard:
+        last, before = _read_before.get(hand.pk, ("", ()))
+    entries = Entry.objects.filter(hand=hand, seq__gte=len(before)).order_by("seq").defer("client_id")
+    found = list(entries)
+    if before and (not found or found[0].sha256 != last):
+        before, found = (), list(Entry.objects.filter(hand=hand).order_by("seq").defer("client_id"))
+    told = before + read(found[1:] if before else found)
+    if found and told[-1].seq == len(told):
+        with _read_guard:
+            _read_before[hand.pk] = (found[-1].sha256, told)
+            _read_before.move_to_end(hand.pk)
+            while len(_read_before) > MOST_READ:
+                _read_before.popitem(last=False)
+    return told
+
+
+MOST_READ = 300  # records kept read: more than a hall has in hand at once
+_read_before: OrderedDict[int, tuple[str, tuple[Told, ...]]] = (
+    OrderedDict()
+)  # fingerprint of the last, and all
+_read_guard = Lock()
 
 
 def read(entries: Iterable[Entry]) -> tuple[Told, ...]:
@@ -82,7 +108,7 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
     told = tuple(told)
     gone = out_of_force(told)
     done: list[Done] = []
-    observations: list[tuple[int, Observation]] = []
+    observations: list[tuple[int, Told]] = []
     accepted: list[tuple[int, GroupAcceptance]] = []
     concessions: list[Concession] = []
     for t in told:
@@ -92,7 +118,7 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
         if t.kind == "did":
             done.append(Done(what=w["what"], name=f"e{t.seq}", place=w.get("place", ""), at=w.get("at", "")))
         elif t.kind == "observed":
-            observations.append((len(done), _observation(t)))
+            observations.append((len(done), t))
         elif t.kind == "as-shown":
             only = tuple((of, place) for of, place in w.get("only", ()))
             accepted.append((len(done), GroupAcceptance(group=w["group"], by=t.looker, only=only)))
@@ -105,7 +131,7 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
         hand=HandRecord(
             code=hand.recipient_code,
             serial=hand.serial,
-            design=hand.design.name,
+            design=design_kept(hand.design_id).name,
             scale_ratio=hand.scale_ratio,
             side=hand.side,
             hold_point=hold_point or hand.hold_point,
@@ -115,7 +141,7 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
         by=by,
         on=date.fromisoformat(told[-1].at[:10]) if told else hand.begun_at.date(),
         observations=tuple(
-            replace(o, after=_called(done, k - 1), before=_called(done, k)) for k, o in observations
+            _observation(t, after=_called(done, k - 1), before=_called(done, k)) for k, t in observations
         ),
         accepted=tuple(replace(a, after=_called(done, k - 1), before=_called(done, k)) for k, a in accepted),
         concessions=tuple(concessions),
@@ -179,7 +205,7 @@ def out_of_force(told: Iterable[Told]) -> frozenset[int]:
     return frozenset(gone)
 
 
-def _observation(t: Told) -> Observation:
+def _observation(t: Told, *, after: str, before: str) -> Observation:
     w = t.what
     return Observation(
         of=w["of"],
@@ -192,6 +218,8 @@ def _observation(t: Told) -> Observation:
         method=w.get("method", ""),
         by=t.looker,
         note=w.get("note", ""),
+        after=after,
+        before=before,
     )
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -63,6 +63,13 @@ AFTER = {
     Standing.HANDED_OVER: ("noted",),
     Standing.SCRAPPED: ("noted",),
 }
+
+
+# The columns of a hand that follow from its record.
+PROJECTION = (
+    "entry_count", "head_sha256", "standing", "hold_point", "since", "held_by_id", "blocked_by", "sentence",
+    "was_refused", "released_at",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,23 +132,31 @@ def append(
                 where=locked.shown_code,
                 do="Look at it again, then repeat the step if it still makes sense.",
             )
-        added: list[Added] = []
-        for new in news:
-            stored = known.get(new.client_id)
-            if stored is not None:
-                added.append(_same(stored, new, locked))
-                continue
-            entry = _made(locked, new, person, at)
-            move_on(locked, entry.kind, new.what, person, at)
-            known[new.client_id] = entry
-            added.append(Added(entry=entry, is_new=True))
-        made = [a.entry for a in added if a.is_new]
-        if made:
-            Entry.objects.bulk_create(made)
-            locked.save()
-        for name in ("entry_count", "head_sha256", "standing", "hold_point", "since", "held_by_id", "blocked_by",
-                     "sentence", "was_refused", "released_at"):  # fmt: skip
+        added = append_locked(locked, news, person=person, at=at, known=known)
+        for name in PROJECTION:
             setattr(hand, name, getattr(locked, name))
+    return added
+
+
+def append_locked(
+    locked: Hand, news: Sequence[New], *, person: Person, at: datetime, known: Mapping[str, Entry]
+) -> list[Added]:
+    """The same for who has begun a transaction, read the hand in it and looked up the client ids already."""
+    known = dict(known)
+    added: list[Added] = []
+    for new in news:
+        stored = known.get(new.client_id)
+        if stored is not None:
+            added.append(_same(stored, new, locked))
+            continue
+        entry = _made(locked, new, person, at)
+        move_on(locked, entry.kind, new.what, person, at)
+        known[new.client_id] = entry
+        added.append(Added(entry=entry, is_new=True))
+    made = [a.entry for a in added if a.is_new]
+    if made:
+        Entry.objects.bulk_create(made)
+        locked.save(update_fields=PROJECTION)
     return added
 
 

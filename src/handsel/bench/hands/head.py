@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.db.models import QuerySet
+
 from handsel.bench.days.wording import SHAPES
 from handsel.bench.hands.casebook import protocol_kept
 from handsel.bench.hands.codes import read_code
@@ -49,8 +51,19 @@ class Head:
 
 def hand_by(code: str) -> Hand:
     """The hand with this code, typed in any way a person might; NoSuchHand or BadCode otherwise."""
+    # The texts are long, and remembered under their fingerprints: not read again for every request.
+    around = Hand.objects.select_related("design", "protocol", "held_by", "day")
+    return _found(around.defer("design__text", "protocol__text"), code)
+
+
+def bare_hand_by(code: str) -> Hand:
+    """The same without what lies around it, for what is asked at every tap."""
+    return _found(Hand.objects.all(), code)
+
+
+def _found(hands: QuerySet[Hand], code: str) -> Hand:
     read = read_code(code)
-    hand = Hand.objects.select_related("design", "protocol", "held_by", "day").filter(code=read).first()
+    hand = hands.filter(code=read).order_by().first()
     if hand is None:
         raise NoSuchHand(
             "no hand has this code here",

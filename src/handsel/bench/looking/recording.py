@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from handsel.bench.hands.casebook import Told, case_of, out_of_force, protocol_kept, read, told_of
-from handsel.bench.hands.chain import AFTER, KINDS, New, append, by_of, stamp
+from handsel.bench.hands.chain import AFTER, KINDS, New, append_locked, by_of, stamp
 from handsel.bench.hands.models import Entry, Hand, Standing
 from handsel.bench.looking.answering import known, prepare
 from handsel.bench.looking.checking import Ground, Refusal
@@ -74,12 +74,13 @@ class Recorded:
 def record_batch(hand: Hand, entries: Iterable[dict[str, Any]], person: Person) -> Recorded:
     """Store what fits and say of every entry what became of it. One transaction."""
     with transaction.atomic():
-        locked = Hand.objects.select_for_update().select_related("design", "protocol").get(pk=hand.pk)
+        locked = Hand.objects.select_for_update().get(pk=hand.pk)
         entries = list(entries)
         desk = _Desk(locked, person, _stored(entries))
         outcomes = [desk.take(data) for data in entries]
         if desk.news:
-            for added in append(locked, desk.news, person=person, at=desk.at):
+            # What is known under these ids was taken out already; each id comes once.
+            for added in append_locked(locked, desk.news, person=person, at=desk.at, known={}):
                 desk.by_id[added.entry.client_id].seq = added.entry.seq
         if desk.all_seen():
             transaction.on_commit(lambda: prepare(known(locked)))
@@ -90,7 +91,7 @@ def _stored(entries: Iterable[Mapping[str, Any]]) -> dict[str, Entry]:
     """What is on record already under the ids of a batch, and under those that it undoes."""
     named = [e.get(k) for e in entries for k in ("client_id", "undoes")]
     ids = {n for n in named if isinstance(n, str) and len(n) <= 64}
-    found = Entry.objects.filter(client_id__in=ids).select_related("hand")
+    found = Entry.objects.filter(client_id__in=ids)
     return {e.client_id: e for e in found}
 
 

@@ -15,7 +15,7 @@ from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from handsel.bench.hands.casebook import protocol_kept, told_of
-from handsel.bench.hands.head import hand_by, head_of
+from handsel.bench.hands.head import bare_hand_by, hand_by, head_of
 from handsel.bench.hands.models import Hand, KeptText
 from handsel.bench.looking import answering
 from handsel.bench.looking.answer_page import last_decision, read_answer
@@ -67,7 +67,7 @@ def answers(request: HttpRequest, code: str) -> HttpResponseBase:
     """What a phone sends. Always answered entry by entry; one that does not fit stops no other."""
     if int(request.headers.get("Content-Length") or 0) > MOST_BYTES:
         raise TooMuch("this is more than a batch may hold", where="the answers", do="Send fewer at a time.")
-    hand = hand_by(code)
+    hand = bare_hand_by(code)
     _see_to(request.user, hand)
     return JsonResponse(record_batch(hand, batch_of(request.body), request.user).as_data())
 
@@ -76,7 +76,7 @@ def answers(request: HttpRequest, code: str) -> HttpResponseBase:
 @require_POST
 def ask(request: HttpRequest, code: str) -> HttpResponseBase:
     """The person is done looking: decide. Sent twice, or after someone else did, it is decided once."""
-    hand = hand_by(code)
+    hand = bare_hand_by(code)
     _see_to(request.user, hand)
     told = told_of(hand)
     decided = last_decision(told)
