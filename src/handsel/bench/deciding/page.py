@@ -114,8 +114,8 @@ def page_of(hand: Hand) -> Page:
     )
 
 
-def _is_item(title: str, i: Inspection) -> bool:
-    return any(item.called == title for item in i.items)
+def _is_item(blocked_by: str, i: Inspection) -> bool:
+    return any(blocked_by.endswith(f": {item.called}") for item in i.items)
 
 
 def _open(item: Item, codes: dict[str, str], may_pass: bool) -> Open:

@@ -32,7 +32,7 @@ from handsel.documents.drawing import drawing
 from handsel.inspection.case import Case
 from handsel.inspection.deciding import due, inspect
 from handsel.inspection.protocol import Protocol
-from handsel.inspection.result import Inspection
+from handsel.inspection.result import Inspection, Item
 from handsel.rework.assessment import assess
 
 FITTING = "fitting"  # the hold point that needs the wearer
@@ -111,7 +111,7 @@ def _decided(k: Known, i: Inspection, sentence: str, conforms: bool) -> dict[str
         "hold_point": k.case.hand.hold_point,
         "whole": whole,
         "sentence": sentence,
-        "blocked_by": blocking[0].called if blocking else "",
+        "blocked_by": held_back_by(blocking[0]) if blocking else "",
         "open": [
             {"of": x.id, "place": x.place, "status": x.status, "severity": x.severity} for x in i.open_items
         ],
@@ -122,6 +122,13 @@ def _decided(k: Known, i: Inspection, sentence: str, conforms: bool) -> dict[str
         "program": __version__,
         "case_key": k.key,
     }
+
+
+def held_back_by(item: Item) -> str:
+    """What stands in the way, for a line on a page. Titles say what is true of a sound hand, so the
+    status has to come first: "The cuff has no crack" alone would read as good news."""
+    word = {"does not conform": "not so", "undecided": "not decided"}.get(item.status, "not seen yet")
+    return f"{word}: {item.called}"
 
 
 def keep(k: Known, found: dict[str, Any]) -> dict[str, Any]:
