@@ -217,7 +217,7 @@ def test_without_a_database_answers_live_in_the_smaller_store(hall: Hall, phone:
     page.click("#as-shown")
     page.fill("#number", "100")
     page.keyboard.press("Enter")
-    expect(page.locator("[data-unsent]")).to_have_text("2 not yet sent")
+    expect(page.locator("[data-unsent]")).to_have_text("2 unsent")
     context = page.context
     page.close()
     context.set_offline(False)

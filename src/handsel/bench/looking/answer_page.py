@@ -148,7 +148,8 @@ def answer_for(k: Known, person: Person) -> Answer | None:
     return Answer(
         **common,
         open=_open(a, items),
-        fix_steps=[{"words": s} for s in a["fix"]["steps"]],
+        # What is not decided needs a look, and the sentence names it.
+        fix_steps=[{"words": s} for s in a["fix"]["steps"]] if verdict == "does not conform" else [],
         fix_words=a["fix"]["sentence"],
         cautions=list(dict.fromkeys([*a["fix"]["cautions"], *a["cautions"]])),
         recheck=_together(_due_by_then(k, w["hold_point"], a["recheck"])),

@@ -28,12 +28,16 @@
   function hold(page, group) {
     const cards = page.state.cards(group).length, alone = group.checks.filter(function (c) { return c.alone && c.due.length; }).length;
     const count = cards + alone;
+    // Said before the hand is taken up; what is asked alone says its own again.
+    const cautions = group.checks.filter(function (c) { return c.caution && c.due.length; }).map(function (c) { return c.caution; })
+      .filter(function (text, k, all) { return all.indexOf(text) === k; });
     return [
       top(page),
       h("p", { class: "kicker" }, group.again ? "Again, from " + group.again : page.state.data.at.title, group.turn && " · turn it over"),
       heading(group.title),
       page.figure("held", group.id, false, "Hold it as written below."),
       h("p", { class: "lead-in" }, group.how),
+      cautions.length > 0 && careful(cautions),
       h("p", { class: "second" }, count === 1 ? "One thing to look at." : count + " things to look at, held like this."),
       reach(1, parts.button("It is held so", { press: page.next, id: "held", shape: group.turn ? "turn" : null }), aside(page)),
     ];
@@ -74,8 +78,12 @@
       reason: check.reason && h("p", { class: "again" }, check.reason),
       how: h("p", { id: "how" }, how),
       why: h("p", { class: "why" }, check.why),
-      caution: check.caution && parts.notice("warning", "Take care", check.caution),
+      caution: check.caution && careful([check.caution]),
     };
+  }
+
+  function careful(texts) {
+    return h("div", { class: "careful", role: "note" }, parts.shape("care"), h("div", {}, texts.map(function (t) { return h("p", {}, t); })));
   }
 
   const SHAPES = { good: "conforms", bad: "not" };
@@ -139,9 +147,9 @@
     }
     fill();
     return [
-      top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, "lower"), said.how,
+      top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, "lower"), said.how, said.caution,
       h("p", { class: "kicker" }, "Tap those that are not so"), parts.placeRow(c, c.group, page.state.data.hand.side, chosen, fill),
-      said.caution, said.why, otherwise(page, c), foot,
+      said.why, otherwise(page, c), foot,
     ];
   }
 
@@ -263,9 +271,9 @@
     }
     listed();
     const nodes = [
-      top(page), said.kicker, heading(c.title), said.reason, said.how, field, list,
+      top(page), said.kicker, heading(c.title), said.reason, said.how, said.caution, field, list,
       h("div", { class: "number-ways" }, h("button", { type: "button", class: "quiet", id: "read-again", onclick: readAgain }, "Read again"), methods()),
-      said.caution, page.figure("checks", c.of, true), said.why, otherwise(page, c),
+      page.figure("checks", c.of, true), said.why, otherwise(page, c),
       reach(1, parts.button("Keep and go on", { id: "keep-number", press: goOn }), aside(page, cantTell(page, c, [], shownAt))),
     ];
     function methods() {

@@ -308,7 +308,7 @@
     if (!place) return;
     const left = waiting().length + photosWaiting().length, look = attention().length;
     const parts = [];
-    if (left) parts.push(left + " not yet sent");
+    if (left) parts.push(left + " unsent");
     if (look) parts.push(look + " not taken");
     const text = parts.join(", ");
     if (place.textContent === text) return;
