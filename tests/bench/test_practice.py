@@ -108,6 +108,9 @@ def test_answered_as_the_card_says_all_of_it_is_found(
     answered(hall, hand, fault)
     client = hall.client(hall.inspector)
     assert client.post(f"/practice/{hand.code}/ask/")["Location"] == f"/practice/{hand.code}/done/"
+    if id == "loops-long":
+        assert "being worked out" in words(client.get(f"/practice/{hand.code}/done/"))
+        assert "You found it" in words(client.get(f"/practice/{hand.code}/?now=1"))
     no_workers()
     assert client.get(f"/practice/{hand.code}/done/")["Location"] == f"/practice/{hand.code}/"
     text = words(client.get(f"/practice/{hand.code}/"))

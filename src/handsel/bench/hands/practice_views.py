@@ -43,7 +43,8 @@ def one(request: HttpRequest, code: str) -> HttpResponse:
     fault = practice.fault_of(hand)
     told = told_of(hand)
     shown = {"head": head_of(hand), "stage": head_of(hand).stage, "may_look": request.user.may("inspect")}
-    if not practice.is_finished(hand, told):
+    # Whoever does not want to wait for the answer is told what was wrong all the same.
+    if not practice.is_finished(hand, told) and not (request.GET.get("now") and request.user.practised_at):
         asked = any(
             t.kind in ("observed", "as-shown") and t.what.get("from") != practice.MADE_UP for t in told
         )
