@@ -55,6 +55,14 @@ def run(kinds: tuple[str, ...], stop: threading.Event, *, until_idle: bool = Fal
     from handsel.bench.jobs import services
 
     services.requeue_abandoned(kinds)
+    for kind in kinds:
+        # A handler may have something to put right first; a full or locked disk does not keep it from working.
+        begin = getattr(import_module(HANDLERS[kind]), "begin", None)
+        if begin is not None:
+            try:
+                begin()
+            except (OperationalError, HandselError, OSError) as error:
+                log.error("at the start of %s: %s", kind, error)
     while not stop.is_set():
         try:
             job = services.take(kinds)

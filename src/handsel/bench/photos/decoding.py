@@ -28,6 +28,13 @@ STALE_S = 24 * 3600.0  # what nobody claimed in a day was left behind by a crash
 log = logging.getLogger("handsel.photos")
 
 
+def begin() -> None:
+    """At a worker's start: queue again what could not be developed before, and clear what a crash left."""
+    from handsel.bench.photos.services import try_again
+
+    try_again()
+
+
 def run(payload: dict[str, Any]) -> dict[str, Any]:
     """Develop one photo; the state it ends in."""
     photo = Photo.objects.get(pk=payload["photo"])
