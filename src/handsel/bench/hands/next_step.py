@@ -42,7 +42,7 @@ def _sentence(hand: Hand, stage: str, cards: tuple[Card, ...]) -> str:
         if not cards:
             return "Something has to be put right: the rework cards are not written yet."
         more = f" {len(cards) - 1} more after it." if len(cards) > 1 else ""
-        return f"Put right: {cards[0].title}.{more}"
+        return f"{cards[0].title}.{more}"
     return {
         Standing.BUILDING: f"Being built up to “{stage}”; then somebody else looks at it.",
         Standing.ASKED: f"Somebody has to look at it now: “{stage}”.",
