@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -128,6 +129,21 @@ def test_where_a_step_may_have_hidden_it_both_ways_are_offered(hall: Hall) -> No
     found = checks(page(hand, hall.inspector))["part-mass"]
     assert not found["substitute"]
     assert found["otherwise"].startswith("Weigh the whole hand")
+
+
+def test_what_is_hidden_without_another_check_is_left_to_the_lead(hall: Hall) -> None:
+    hand = hall.hand(at="strung")
+    protocol = known(hand).protocol
+    bare = tuple(
+        replace(c, substitute=None) if c.id == "knots-worked-in" else c for c in protocol.characteristics
+    )
+    append(hand, [New(kind="did", what={"what": "sealed", "at": "strung"})], person=hall.builder)
+    k = replace(known(hand), protocol=replace(protocol, characteristics=bare))
+    found = looking_page(k, hall.inspector)
+    assert checks(found)["knots-worked-in"]["due"] == []
+    (stopped,) = found["stopped"]
+    assert any("20 times" in title for title in stopped["hidden"])
+    assert stopped["ways"]
 
 
 def test_who_could_not_tell_is_asked_again_and_who_has_seen_it_is_not(hall: Hall) -> None:

@@ -101,8 +101,11 @@ def test_answers_given_before_a_reload_are_not_asked_again(hall: Hall, phone: Ph
     page = phone(hall.inspector, expects=AWAY)
     open_hand(page, hand)
     page.route("**/answers/", lambda r: r.abort())
+    warnings: list[str] = []
+    page.on("dialog", lambda d: warnings.append(d.type))
     go_through(page, until=lambda p: "weighs" in question(p))
     open_hand(page, hand)  # the server knows nothing of it yet
+    assert warnings == ["beforeunload"]
     page.click("#held")
     assert "weighs" in question(page)
     page.unroute("**/answers/")
@@ -161,6 +164,7 @@ def test_a_refused_answer_stays_with_its_reason_and_can_become_a_note(hall: Hall
     page.click("#held")
     page.click("#as-shown")
     expect(page.locator("[data-unsent]")).to_have_text("1 not taken")
+    expect(page.locator("#look-above")).to_contain_text("One answer was not taken")
     page.click("[data-unsent] a")
     expect(page.locator("#unsent")).to_contain_text("the hand is scrapped by now")
     page.click("text=Turn it into a note")

@@ -42,7 +42,8 @@ class _Page:
     person: Person
     inspection: Inspection
     timeline: Timeline
-    said: list[Said]
+    said: dict[str, list[Said]]  # by characteristic
+    items: dict[tuple[str, str], Item]  # by characteristic and place
     codes: dict[str, str]
 
     @property
@@ -56,12 +57,17 @@ class _Page:
 
 def looking_page(k: Known, person: Person) -> dict[str, Any]:
     """Everything that the phone's page needs, as JSON."""
+    inspection = k.inspection()
+    said: dict[str, list[Said]] = {}
+    for s in said_by_now(k.told, k.case, k.protocol):
+        said.setdefault(s.of, []).append(s)
     page = _Page(
         known=k,
         person=person,
-        inspection=k.inspection(),
+        inspection=inspection,
         timeline=Timeline(k.case, k.protocol),
-        said=said_by_now(k.told, k.case, k.protocol),
+        said=said,
+        items={(i.id, i.place): i for i in inspection.items},
         codes=short_codes(k.protocol),
     )
     hand, here = k.hand, k.protocol.stage(k.hand.hold_point)
@@ -148,7 +154,7 @@ def _checks(page: _Page, c: Characteristic) -> list[dict[str, Any]]:
     hidden: list[str] = []
     open_: list[str] = []
     for place in page.protocol.places(c.per):
-        certain = any(h.recorded for h in page.timeline.hiding(c, place))
+        certain = _hidden_for_good(page, c, place)
         (hidden if certain and c.substitute is not None else open_).append(place)
     found = []
     if open_:
@@ -158,9 +164,18 @@ def _checks(page: _Page, c: Characteristic) -> list[dict[str, Any]]:
     return found
 
 
+def _hidden_for_good(page: _Page, c: Characteristic, place: str) -> bool:
+    """A step is on record that hides it; one that is only taken to have been done does not count."""
+    return any(h.recorded for h in page.timeline.hiding(c, place))
+
+
 def _check(page: _Page, c: Characteristic, places: list[str], *, substitute: bool) -> dict[str, Any]:
-    items = {place: page.inspection.item(c.id, place) for place in places}
-    due_places = [p for p in places if _is_due(page, c, items[p])]
+    items = {place: page.items[c.id, place] for place in places}
+    # What is hidden for good and has no other check waits for the lead; the page says so at its end.
+    lost = c.substitute is None and not substitute
+    due_places = [
+        p for p in places if _is_due(page, c, items[p]) and not (lost and _hidden_for_good(page, c, p))
+    ]
     whole = GroupAcceptance(group=c.held)
     rule = c.rule
     reasons = {items[p].reason for p in due_places if items[p].reason not in ("", "not looked at yet")}
@@ -216,7 +231,7 @@ def _is_due(page: _Page, c: Characteristic, item: Item) -> bool:
 
 
 def _said(page: _Page, c: Characteristic, place: str) -> list[Said]:
-    return [s for s in page.said if s.of == c.id and s.place in (place, HAND)]
+    return [s for s in page.said.get(c.id, ()) if s.place in (place, HAND)]
 
 
 def _state(page: _Page, c: Characteristic, item: Item) -> dict[str, Any]:

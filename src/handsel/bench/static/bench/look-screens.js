@@ -336,7 +336,8 @@
     const line = document.getElementById("look-stations");
     return [
       h("p", { class: "kicker" }, state.data.hand.shown + " · " + state.data.hand.called), heading("Where this hand is"),
-      line ? h("div", { html: line.innerHTML }) : null, top(page), groups, stopped(state),
+      line ? h("div", { html: line.innerHTML }) : null, top(page),
+      h("p", { class: "second" }, "This counts what the bench has and what this phone holds. What another phone has not sent yet, nobody can see here."), groups, stopped(state),
       h("div", { class: "field" }, h("label", { for: "hand-note" }, "A note about the whole hand"), note, kept,
         parts.button("Keep the note", { kind: "plain", press: function () {
           if (!note.value.trim()) return;

@@ -153,6 +153,11 @@
       above.appendChild(parts.notice("warning", d.by + " says otherwise", "“" + d.title + (d.place ? " (" + parts.placeWords(d.place) + ")" : "") + "”: " + d.shown + ". Both are kept, and the lead sees it. Look at it together.",
         parts.quiet("Seen", function () { state.differs = state.differs.filter(function (x) { return x !== d; }); word(); })));
     });
+    const refused = outbox.entries().filter(function (e) { return e.hand === data.hand.code && e.state !== "waiting"; });
+    if (refused.length) {
+      above.appendChild(parts.notice("warning", refused.length === 1 ? "One answer was not taken" : refused.length + " answers were not taken", (refused[0].told || {}).what,
+        parts.h("a", { class: "quiet", href: "/unsent/", onclick: function () { outbox.leave(); } }, "See to it")));
+    }
     if (movedOn) above.appendChild(parts.notice("warning", "This hand was decided meanwhile.", "Open it again to see what is asked now.", parts.h("a", { class: "quiet", href: location.pathname }, "Open it again")));
   }
   let movedOn = false;
@@ -160,7 +165,8 @@
   outbox.hear(function (event) {
     if (event.type === "sent" && event.hand === data.hand.code) {
       state.heard(event);
-      movedOn = event.reply.hold_point !== data.at.id;
+      const decided = ["to put right", "for the lead", "ready to fit", "to release", "released", "handed over", "scrapped"];
+      movedOn = event.reply.hold_point !== data.at.id || (event.reply.standing !== data.hand.standing && decided.indexOf(event.reply.standing) >= 0);
     }
     word();
     if (asking) ask();
