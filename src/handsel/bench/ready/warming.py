@@ -34,7 +34,7 @@ def _mechanics() -> str:
         by="the checklist",
         on=date(2026, 1, 1),
         observations=tuple(
-            Observation(of=of, value=value, by="trial")
+            Observation(of=of, value=value, unit="deg", by="trial")
             for of, value in (
                 ("worked-rest-angle", 28.5),
                 ("lowered-rest-angle", 28.6),
