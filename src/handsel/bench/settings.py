@@ -49,8 +49,8 @@ INSTALLED_APPS = [
     "handsel.bench.ready",
 ]
 MIDDLEWARE = [
-    "handsel.bench.hosts.HostGuard",
     "handsel.bench.headers.SecureHeaders",
+    "handsel.bench.hosts.HostGuard",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
