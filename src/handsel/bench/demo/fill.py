@@ -32,7 +32,7 @@ from handsel.bench.hands.models import Hand
 from handsel.bench.hands.services import begin_hand, keep_design, keep_protocol
 from handsel.bench.jobs.models import Job
 from handsel.bench.jobs.services import enqueue
-from handsel.bench.looking.answering import Known, answer_job_key, known, work_out
+from handsel.bench.looking.answering import Known, answer_job_key, decision, known, work_out
 from handsel.bench.people.models import Person
 from handsel.bench.people.services import add_person, renew_secret
 from handsel.bench.work.planning import body, plan
@@ -155,7 +155,7 @@ class _Telling:
         for stage, (built, looked, decided) in zip(stages, times, strict=False):
             self._build(stage, built)
             self._look(stage, looked)
-            self._decide(decided)
+            self._decide(decided, is_last=stage == stages[-1] or self._stops_after(stage, stages))
         if self.story.passed < len(stages):
             self._ending(stages[self.story.passed])
         elif self.story.ends in ("released", "handed over"):
@@ -271,8 +271,17 @@ class _Telling:
         """What differs was found at the hold point where the story stops."""
         return c.hold_point == self.protocol.hold_points[min(self.story.passed, 4)].id
 
-    def _decide(self, at: datetime) -> tuple[Known, dict[str, Any]]:
+    def _stops_after(self, stage: str, stages: list[str]) -> bool:
+        """Whether the decision at this hold point is the one that the hand's answer page shows."""
+        is_here = stages.index(stage) + 1 == self.story.passed
+        return is_here and self.story.ends in ("building", "taken", "asked", "looking", "decided")
+
+    def _decide(self, at: datetime, *, is_last: bool = True) -> tuple[Known, dict[str, Any]]:
+        """Only an answer that somebody may still look at is worked out with its drawing."""
         k = known(self.hand)
+        if not is_last:
+            self._add("decided", decision(k), self.inspector, at)
+            return k, {}
         found = work_out(k)
         job = enqueue(
             "answer", answer_job_key(k), {"hand": self.hand.pk, "hold_point": k.case.hand.hold_point}

@@ -34,6 +34,7 @@ from handsel.inspection.deciding import due, inspect
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.result import Inspection, Item
 from handsel.rework.assessment import assess
+from handsel.rework.result import Assessment
 
 FITTING = "fitting"  # the hold point that needs the wearer
 
@@ -80,9 +81,14 @@ def worked_out(k: Known) -> dict[str, Any] | None:
     return None if job is None else job.result
 
 
-def work_out(k: Known) -> dict[str, Any]:
-    """The full answer, as data: the assessment in its published form, and the drawing. Takes up to seconds."""
-    found = assess(
+def decision(k: Known) -> dict[str, Any]:
+    """Only what the record keeps of the answer, without its drawing: for many decisions at once."""
+    found = _assessed(k)
+    return _decided(k, found.inspection, found.sentence, found.conforms)
+
+
+def _assessed(k: Known) -> Assessment:
+    return assess(
         k.case,
         k.protocol,
         design_kept(k.hand.design_id),
@@ -90,6 +96,11 @@ def work_out(k: Known) -> dict[str, Any]:
         protocol_sha256=k.hand.protocol_id,
         program_version=__version__,
     )
+
+
+def work_out(k: Known) -> dict[str, Any]:
+    """The full answer, as data: the assessment in its published form, and the drawing. Takes up to seconds."""
+    found = _assessed(k)
     at_size = design_placed(k.hand.design_id, k.hand.scale_ratio, k.hand.side)
     return {
         "assessment": assessment_table(found).model_dump(mode="json"),

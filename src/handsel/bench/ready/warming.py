@@ -11,6 +11,17 @@ from handsel import __version__
 from handsel.inspection.case import Case, HandRecord, Observation
 
 DESIGN, PROTOCOL = "linden", "wrist-hand-1"
+SHALLOW = (
+    ("thumb-starts-with-fingers", 0.5, "deg"),
+    ("whippletree-level", 0.5, "deg"),
+    ("worked-rest-angle", 28.5, "deg"),
+    ("lowered-rest-angle", 28.6, "deg"),
+    ("thumb-tip-bend", 1.0, "deg"),
+    ("whippletree-flush", 0.1, "mm"),
+    ("tension-screw-thumb-side", 0.0, "turn"),
+    ("tension-screw-little-side", 0.0, "turn"),
+    ("thumb-pin-in-line", 0.2, "mm"),
+)
 
 
 def run(payload: dict[str, Any]) -> dict[str, Any]:
@@ -33,14 +44,9 @@ def _mechanics() -> str:
         ),
         by="the checklist",
         on=date(2026, 1, 1),
-        observations=tuple(
-            Observation(of=of, value=value, unit="deg", by="trial")
-            for of, value in (
-                ("worked-rest-angle", 28.5),
-                ("lowered-rest-angle", 28.6),
-                ("whippletree-level", 0.5),
-                ("thumb-tip-bend", 1.0),
-            )
+        observations=(
+            Observation(of="thumb-cord-press", answer="taut", by="trial"),
+            *(Observation(of=of, value=value, unit=unit, by="trial") for of, value, unit in SHALLOW),
         ),
     )
     found = assess(
