@@ -191,3 +191,12 @@ def test_an_own_grid_is_one_file(tmp_path):
     assert load_label_grid(str(own)).id == "own"
     with pytest.raises(BadFile, match=r'Did you mean "cut-a4"'):
         load_label_grid("cut-a5")
+
+
+@pytest.mark.parametrize("name", bundled_label_grids())
+@pytest.mark.parametrize("code", ["XBGZQS", "222XBG", "WWWWWW", "222222"])
+def test_a_code_stands_on_one_line_whatever_its_letters(name, code):
+    grid = load_label_grid(name)
+    sheet = label_sheet([HandLabel(hand=hand(code=code))], grid)
+    drawn = [text for text, _, _ in pieces(sheet)]
+    assert f"{code[:3]}-{code[3:]}" in " ".join(drawn).split()
