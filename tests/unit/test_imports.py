@@ -26,7 +26,7 @@ LIGHT = {
     "data": {"numpy", "pydantic", "pydantic_core", "annotated_types"},
     "documents": {"numpy", "typst", "segno"},
     "cli": {"click", "rich", "numpy", "pydantic"},
-    "bench": {"django", "django_htmx", "click", "rich", "pydantic", "segno"},
+    "bench": {"django", "django_htmx", "click", "rich", "pydantic", "pydantic_core", "segno"},
 }
 HEAVY = {
     "core": {"scipy", "trimesh", "manifold3d", "networkx", "lxml", "PIL", "cv2"},
