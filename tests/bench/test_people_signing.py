@@ -53,7 +53,9 @@ def words_of_lead(hall: Hall) -> str:
     return renew_secret(hall.lead)
 
 
-def test_the_lead_signs_in_with_six_words_and_goes_on_to_the_wanted_page(hall: Hall, words_of_lead: str) -> None:
+def test_the_lead_signs_in_with_six_words_and_goes_on_to_the_wanted_page(
+    hall: Hall, words_of_lead: str
+) -> None:
     client = hall.client()
     response = client.post(SIGN_IN, {"words": words_of_lead.upper().replace(" ", "-"), "next": "/people/"})
     assert (response.status_code, response["Location"]) == (303, "/people/")
@@ -97,7 +99,13 @@ def test_a_new_session_key_is_made_at_sign_in(hall: Hall, words_of_lead: str) ->
 
 
 def test_nobody_is_sent_to_another_site_after_sign_in(hall: Hall, words_of_lead: str) -> None:
-    for evil in ("https://example.org/", "//example.org", "/\\example.org", "javascript:alert(1)", "\t//example.org"):
+    for evil in (
+        "https://example.org/",
+        "//example.org",
+        "/\\example.org",
+        "javascript:alert(1)",
+        "\t//example.org",
+    ):
         client = hall.client()
         response = client.post(SIGN_IN, {"words": words_of_lead, "next": evil})
         assert response["Location"] == "/", evil
@@ -121,7 +129,9 @@ def test_another_phone_does_not_wait_for_the_first_ones_guesses(hall: Hall, word
     assert signed_in(other)
 
 
-def test_many_phones_guessing_make_all_wait_but_not_the_leads_own_computer(hall: Hall, words_of_lead: str) -> None:
+def test_many_phones_guessing_make_all_wait_but_not_the_leads_own_computer(
+    hall: Hall, words_of_lead: str
+) -> None:
     for n in range(20):
         hall.client(REMOTE_ADDR=f"192.0.2.{n + 10}").post(SIGN_IN, {"words": "acorn"})
     late = hall.client(REMOTE_ADDR="192.0.2.99").post(SIGN_IN, {"words": words_of_lead})
@@ -254,9 +264,13 @@ def test_a_made_up_phone_cookie_is_worth_nothing(hall: Hall) -> None:
     assert signed_in(client) == ""
 
 
-def test_a_fitter_types_the_number_after_a_quarter_of_an_hour(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fitter_types_the_number_after_a_quarter_of_an_hour(
+    hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
     client = joined(hall, hall.fitter)
-    pin = renew_secret(Person.objects.get(pk=hall.fitter.pk))  # known to the test; ends the sign-in on the phone
+    pin = renew_secret(
+        Person.objects.get(pk=hall.fitter.pk)
+    )  # known to the test; ends the sign-in on the phone
     client = hall.client()
     from handsel.bench.people.passes import new_pass
 
