@@ -70,7 +70,8 @@ def go_through(page: Page, *, until: Callable[[Page], bool] | None = None) -> in
 def all_sent(page: Page) -> None:
     """Nothing waits on this phone any more."""
     page.wait_for_function("window.handsel && handsel.outbox")
-    page.evaluate("handsel.outbox.ready.then(() => 0)")  # or the count is empty because nobody has counted yet
+    # Or the count is empty because nobody has counted yet.
+    page.evaluate("handsel.outbox.ready.then(() => 0)")
     expect(page.locator("[data-unsent]")).to_be_empty(timeout=20_000)
 
 

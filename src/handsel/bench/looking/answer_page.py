@@ -14,6 +14,7 @@ from handsel.bench.hands.models import Hand, Standing
 from handsel.bench.jobs.models import Job
 from handsel.bench.looking.answering import Known, known
 from handsel.bench.people.models import Person
+from handsel.rework.result import FixKind
 
 NOBODY_AFTER = timedelta(
     seconds=8
@@ -216,14 +217,14 @@ def _facts(a: dict[str, Any]) -> list[tuple[str, str]]:
                     f"{_num(e['value'])}° (95 %: {_num(e['low'])}° to {_num(e['high'])}°)",
                 )
             )
-    if a["fix"]["p_success"] is not None:
+    if a["fix"]["p_success"] is not None and a["fix"]["kind"] != FixKind.NOTHING:
         found.append(("That the fix is enough", f"{100 * a['fix']['p_success']:.0f} %"))
     for cord in (a["lengths"] or {"cords": ()})["cords"]:
         e = cord["excess_mm"]
-        word = "too long" if e["value"] > 0 else "too short"
-        found.append(
-            (cord["title"].capitalize(), f"{_num(abs(e['value']))} mm {word} (± {_num(2 * e['u'])}, k = 2)")
-        )
+        told = f"{_num(abs(e['value']))} mm too {'long' if e['value'] > 0 else 'short'}"
+        if abs(e["value"]) <= 2 * e["u"]:
+            told = "right, as far as the readings tell"
+        found.append((cord["title"].capitalize(), f"{told} (± {_num(2 * e['u'])} mm, k = 2)"))
     found.append(("Aimed at", f"{_num(a['target_deg'])}°"))
     r = a["record"]
     found.append(("Judged by", f"{r['protocol_id']}, design {r['design_name']} {r['design_version']}"))
