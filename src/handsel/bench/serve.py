@@ -8,6 +8,7 @@ import os
 import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,6 +66,7 @@ def serve(wish: Wish, say: Say) -> None:
         lock.tell(address=own, port=port)
         crew = Crew(environment=os.environ)
         crew.start()
+        threading.Thread(target=_draw_ahead, name="drawings", daemon=True).start()
         try:
             server = _web_server(listener, wish)
             _announce(wish, port, own, passphrase, say)
@@ -190,6 +192,23 @@ def _web_server(listener: socket.socket, wish: Wish) -> Any:
         ident="handsel",
         **behind,
     )
+
+
+def _draw_ahead() -> None:
+    """The day's drawings, before fifty phones ask for them in the same minute."""
+    from django.db import DatabaseError, connection
+
+    from handsel.bench.days.queries import current_day
+    from handsel.bench.looking.pictures import draw_ahead
+
+    try:
+        day = current_day()
+        if day is not None:
+            draw_ahead(day.protocol_id, day.design_id)
+    except (DatabaseError, HandselError) as error:  # the pages that need them say what is wrong
+        logging.getLogger("handsel").warning("drawings were not made ahead: %s", error)
+    finally:
+        connection.close()
 
 
 def _first_passphrase() -> str | None:
