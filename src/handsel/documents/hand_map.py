@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 from handsel.data.strokes import Stroke, moved
@@ -95,10 +96,7 @@ def hand_map(design: Design, pose: PoseDrawn, marks: Iterable[MapMark], *, side:
     """
     mirror_in = WIDTH if side == "left" else None
     pen = Pen(width=WIDTH, height=HEIGHT, title=title)
-    views = {
-        "side": _fitted(side_view(design, pose, stand=True), SIDE_BOX),
-        "palm": _fitted(_lying(flat_view(design, from_palm=True)), PALM_BOX),
-    }
+    views = _views(design, pose)
     for scene in views.values():
         pen.draw(scene.strokes, Fit(mirror_in=mirror_in))
     names = [g.name for g in design.digits]
@@ -119,6 +117,15 @@ def hand_map(design: Design, pose: PoseDrawn, marks: Iterable[MapMark], *, side:
         gap = max([LEAST_GAP, *(0.6 * TEXT * len(t.gravest.code[:LONGEST_CODE]) + 8.0 for t in chosen)])
         _row(pen, _few(chosen, gap), row, gap, mirror_in)
     return pen.svg("fig-map")
+
+
+@lru_cache(maxsize=64)
+def _views(design: Design, pose: PoseDrawn) -> Mapping[str, Scene]:
+    """The hand without its marks: the same until it rests otherwise."""
+    return {
+        "side": _fitted(side_view(design, pose, stand=True), SIDE_BOX),
+        "palm": _fitted(_lying(flat_view(design, from_palm=True)), PALM_BOX),
+    }
 
 
 def _fitted(scene: Scene, box: tuple[float, float, float, float]) -> Scene:

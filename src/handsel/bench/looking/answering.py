@@ -8,6 +8,7 @@ ask()  ->  no mechanics needed: judged and recorded at once
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from django.utils import timezone
@@ -55,12 +56,18 @@ class Known:
 
     def inspection(self) -> Inspection:
         """Judged without the mechanics: quick, for pages."""
-        return inspect(self.case, self.protocol)
+        return _inspected(self.case, self.protocol.sha256)
 
     @property
     def needs_mechanics(self) -> bool:
         """Whether anything due feeds the solver; before the cords are in, nothing does."""
         return any(c.reads for c in due(self.case, self.protocol))
+
+
+@lru_cache(maxsize=64)
+def _inspected(case: Case, protocol: str) -> Inspection:
+    """Remembered for a moment: a page that waits for its answer asks for the same again and again."""
+    return inspect(case, protocol_kept(protocol))
 
 
 def known(hand: Hand, *, hold_point: str = "") -> Known:
