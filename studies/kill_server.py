@@ -52,7 +52,7 @@ class Seen:
     sent: dict[str, dict[str, Any]] = field(default_factory=dict)
     acknowledged: dict[str, tuple[str, int]] = field(default_factory=dict)  # id -> hand, place in its chain
     photos: dict[str, str] = field(default_factory=dict)  # id -> fingerprint of the bytes
-    refusals: dict[int, str] = field(default_factory=dict)  # status -> words
+    refusals: dict[str, str] = field(default_factory=dict)  # "507 answers" -> words
     wrong: list[str] = field(default_factory=list)
     again_count: int = 0
     dropped_count: int = 0
@@ -165,7 +165,8 @@ class Phone(threading.Thread):
             if status in (200, 202):
                 self.take(path, body, told)
                 return
-            self.seen.refusals[status] = f"{told.get('what')} | {told.get('do')}"
+            what = "photo" if path == "/photos/" else "answers"
+            self.seen.refusals[f"{status} {what}"] = f"{told.get('what')} {told.get('do')}"
             if status not in (503, 507):
                 self.seen.wrong.append(f"{path}: status {status}: {told}")
                 return
@@ -372,6 +373,19 @@ def wait_for_more(seen: Seen, before: int) -> None:
         time.sleep(0.02)
 
 
+def fill(file: Path) -> str:
+    """Write until nothing more fits; what the disk says then."""
+    handle, said = os.open(file, os.O_WRONLY | os.O_CREAT), ""
+    for size in (1 << 20, 1 << 12, 1):
+        try:
+            while True:
+                os.write(handle, b"\0" * size)
+        except OSError as error:
+            said = error.strerror
+    os.close(handle)
+    return said
+
+
 # ---- the three trials ----------------------------------------------------------------------------------
 
 
@@ -403,14 +417,11 @@ def trial_disk_full(phones: int) -> bool:
             wait_for_more(seen, 20)
             before = len(seen.acknowledged)
             filler = folder.parent / "filler"
-            with filler.open("wb") as out:
-                try:
-                    while True:
-                        out.write(b"\0" * 65536)
-                        out.flush()
-                except OSError as error:
-                    print(f"the disk is full ({error.strerror})")
-            time.sleep(8)
+            print(f"the disk is full ({fill(filler)})", flush=True)
+            until = time.monotonic() + 2 * UP_WITHIN_S  # what the log already has room for still goes through
+            while "507 answers" not in seen.refusals and time.monotonic() < until:
+                time.sleep(0.1)
+            time.sleep(3)
             while_full, said = len(seen.acknowledged), dict(seen.refusals)
             time.sleep(2)
             stuck = len(seen.acknowledged) == while_full
@@ -422,9 +433,10 @@ def trial_disk_full(phones: int) -> bool:
             f"acknowledged: {before} before, {while_full - before} while it filled, {after - while_full} after"
         )
         for status, words in said.items():
-            print(f"  told meanwhile: {status}: {words}")
+            print(f"  told meanwhile, {status}: {words}")
         good = judged("disk full", folder, seen)
-        plain = 507 in said and "room" in said[507] and "None" not in said[507]
+        words = said.get("507 answers", "")
+        plain = "no room left" in words and "Nothing of this was stored" in words
         if not (plain and stuck and after > while_full):
             print("  WRONG: a full disk was not said in words, or the work did not go on after it")
         return good and plain and after > while_full and stuck
@@ -447,7 +459,7 @@ def trial_locked(phones: int) -> bool:
             wait_for_more(seen, held)
             time.sleep(2)
             after = len(seen.acknowledged)
-        said = seen.refusals.get(503, "")
+        said = seen.refusals.get("503 answers", "")
         print(f"acknowledged: {held - before} while it was held, {after - held} after; told: 503: {said}")
         good = judged("database locked", folder, seen)
         plain = "could not be written" in said
