@@ -15,12 +15,13 @@ from django.test.utils import CaptureQueriesContext
 
 from bench.hall import Hall, good_entries
 from handsel.bench.hands.chain import New, append
-from handsel.bench.hands.models import Hand, Standing
+from handsel.bench.hands.models import Hand, KeptText, Standing
 from handsel.bench.hands.services import judge_by, keep_protocol
 from handsel.bench.looking.answering import ask
 from handsel.bench.people.services import add_person
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.work.services import order_cards
+from handsel.data.load_protocol import protocol_text
 
 
 def text_of(client: Client, hand: Hand) -> str:
@@ -90,19 +91,32 @@ def test_history_is_newest_first_by_hold_point_and_says_what_was_taken_back(hall
     assert "taken back" in text
 
 
-def test_a_change_of_protocol_is_shown_with_both_versions(hall: Hall, tmp_path: Any) -> None:
-    from handsel.data.load_protocol import protocol_text
-
-    path = tmp_path / "wrist-hand-2.toml"
+def second_protocol(folder: Any) -> KeptText:
+    """The bundled protocol under another name and version."""
+    path = folder / "wrist-hand-2.toml"
     path.write_text(
         protocol_text("wrist-hand-1")
         .replace('id = "wrist-hand-1"', 'id = "wrist-hand-2"')
         .replace('version = "1.0.0"', 'version = "2.0.0"'),
         encoding="utf-8",
     )
+    return keep_protocol(str(path))
+
+
+def test_a_hand_under_way_says_that_the_day_has_another_protocol_now(hall: Hall, tmp_path: Any) -> None:
+    hand = hall.hand()
+    assert "It keeps its protocol" not in text_of(hall.client(), hand)
+    hall.day.protocol = second_protocol(tmp_path)
+    hall.day.save()
+    text = text_of(hall.client(), hand)
+    assert "It keeps its protocol" in text
+    assert "wrist-hand-1 1.0.0" in text
+
+
+def test_a_change_of_protocol_is_shown_with_both_versions(hall: Hall, tmp_path: Any) -> None:
     hand = hall.hand()
     old = hand.protocol
-    judge_by(hand, keep_protocol(str(path)), person=hall.lead)
+    judge_by(hand, second_protocol(tmp_path), person=hall.lead)
     text = text_of(hall.client(), hand)
     assert "The protocol changed" in text
     for kept in (old, Hand.objects.get(pk=hand.pk).protocol):

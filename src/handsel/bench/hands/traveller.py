@@ -80,6 +80,7 @@ class Traveller:
     facts: tuple[tuple[str, str], ...]
     texts: tuple[TextRow, ...]
     text_changes: tuple[str, ...]
+    keeps_its_own: str  # said while the day's new hands are judged by another protocol
     papers: tuple[tuple[str, str], ...]  # words and address
     entry_count: int
     head_sha256: str
@@ -107,6 +108,7 @@ def traveller(hand: Hand, person: Person | None) -> Traveller:
         facts=_facts(hand, today),
         texts=_texts(hand),
         text_changes=tuple(_text_changes(k.told, today)),
+        keeps_its_own=_keeps_its_own(hand, head.is_closed),
         papers=papers_of(hand, bool(cards)),
         entry_count=hand.entry_count,
         head_sha256=hand.head_sha256,
@@ -234,6 +236,16 @@ def _texts(hand: Hand) -> tuple[TextRow, ...]:
     return tuple(
         TextRow(what=what, name=kept.name, version=kept.version, fingerprint=kept.sha256[:12])
         for what, kept in (("Design", hand.design), ("Protocol", hand.protocol))
+    )
+
+
+def _keeps_its_own(hand: Hand, is_closed: bool) -> str:
+    if is_closed or hand.protocol_id == hand.day.protocol_id:
+        return ""
+    kept = hand.protocol
+    return (
+        f"New hands of this day are judged by another protocol. This one is still judged by {kept.name} "
+        f"{kept.version} ({kept.sha256[:12]}), until the lead moves it over."
     )
 
 
