@@ -12,7 +12,7 @@ from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_K
 from django.contrib.sessions.backends.db import SessionStore
 from django.core.cache import cache
 from django.db import connection
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from bench.hall import Hall, open_hall
 from handsel.bench.hands.append_only import switch
@@ -23,6 +23,7 @@ from handsel.bench.people.models import Person
 # of its coroutines.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
+expect.set_options(timeout=20_000)
 CHROMIUM = "/usr/bin/chromium"
 PHONE = {"width": 390, "height": 844}
 
@@ -71,7 +72,7 @@ def phone(browser: Browser, live_server: Any, hall: Hall) -> Iterator[Phone]:
             base_url=live_server.url,
             color_scheme="dark" if dark else "light",
         )
-        context.set_default_timeout(8_000)
+        context.set_default_timeout(30_000)  # a busy machine is no failed test
         contexts.append(context)
         if person is not None:
             sign_in(context, person, live_server.url)
