@@ -9,7 +9,7 @@ import pytest
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from bench.hall import Hall
-from handsel.bench.hands.casebook import told_of
+from handsel.bench.hands.casebook import read, told_of, told_of_all
 from handsel.bench.hands.chain import New, append
 from handsel.bench.hands.models import Entry
 from handsel.bench.people.models import Person
@@ -149,3 +149,17 @@ def test_what_was_taken_back_is_not_remembered(hall: Hall) -> None:
     hand.refresh_from_db()
     append(hand, [New(kind="noted", what={"text": "this was"})], person=hall.inspector)
     assert [t.what.get("text") for t in told_of(hand)] == [None, "this was"]
+
+
+def test_records_of_several_hands_are_read_together_as_each_by_itself(
+    hall: Hall, django_assert_num_queries: object
+) -> None:
+    grown, same, new = (hall.hand(code=f"R-{n:03d}") for n in (1, 2, 3))
+    told_of(grown), told_of(same)
+    append(grown, [New(kind="noted", what={"text": "one more"})], person=hall.inspector)
+    with django_assert_num_queries(1):  # type: ignore[operator]
+        together = told_of_all([grown.pk, same.pk, new.pk])
+    for hand in (grown, same, new):
+        assert together[hand.pk] == read(Entry.objects.filter(hand=hand).order_by("seq"))
+    assert together[grown.pk][-1].what == {"text": "one more"}
+    assert told_of_all([]) == {}

@@ -6,16 +6,17 @@ record stays as long as it is. Said as it is; nobody is blamed.
 
 from __future__ import annotations
 
-from collections import OrderedDict, defaultdict
-from collections.abc import Sequence
+from collections import OrderedDict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from threading import Lock
 
-from handsel.bench.hands.casebook import Told, case_of, protocol_kept, read
-from handsel.bench.hands.models import Entry, Hand
+from handsel.bench.hands.casebook import Told, case_of, protocol_kept, told_of_all
+from handsel.bench.hands.models import Hand
 from handsel.bench.hands.words import characteristic_words
 from handsel.bench.looking.standing_answers import differences
 from handsel.bench.looking.tapping import blind_runs
+from handsel.inspection.protocol import Protocol
 
 MOST_REMEMBERED = 2_000
 KINDS = ("observed", "as-shown", "withdrawn", "did")
@@ -49,12 +50,9 @@ def signs_of(hands: Sequence[Hand]) -> dict[int, Signs]:
         found = {h.pk: s for h in hands if (s := _remembered.get((h.pk, h.head_sha256))) is not None}
     fresh = [h for h in hands if h.pk not in found]
     if fresh:
-        told: dict[int, list[Entry]] = defaultdict(list)
-        # By hand alone: with kinds in the condition too, the database may choose to walk through all days.
-        for entry in Entry.objects.filter(hand__in=[h.pk for h in fresh]).order_by("hand_id", "seq"):
-            told[entry.hand_id].append(entry)
+        told = told_of_all([h.pk for h in fresh])
         for hand in fresh:
-            found[hand.pk] = _signs(hand, read(e for e in told[hand.pk] if e.kind in KINDS))
+            found[hand.pk] = _signs(hand, tuple(t for t in told[hand.pk] if t.kind in KINDS))
         with _lock:
             for hand in fresh:
                 _remembered[(hand.pk, hand.head_sha256)] = found[hand.pk]
@@ -67,9 +65,25 @@ def _signs(hand: Hand, told: tuple[Told, ...]) -> Signs:
     if not told:
         return Signs()
     runs = blind_runs(told)
-    if len({t.by["number"] for t in told if t.kind != "did"}) < 2:  # one pair of eyes: nothing to differ
-        return Signs(quick=tuple(run.sentence for run in runs))
     protocol = protocol_kept(hand.protocol_id)
+    if not _looked_twice(told, protocol):
+        return Signs(quick=tuple(run.sentence for run in runs))
     pairs = differences(told, case_of(hand, told), protocol)
     titles = dict.fromkeys(characteristic_words(a.of, a.place or b.place, protocol) for a, b in pairs)
     return Signs(differ=tuple(titles), quick=tuple(run.sentence for run in runs))
+
+
+def _looked_twice(told: tuple[Told, ...], protocol: Protocol) -> bool:
+    """Whether two people looked at one and the same thing; else nothing can differ, and most hands end here."""
+    by: dict[str, int] = {}
+    for t in told:
+        if t.kind == "observed":
+            things: Iterable[str] = (t.what["of"],)
+        elif t.kind == "as-shown":
+            things = (c.id for c in protocol.members(t.what["group"]))
+        else:
+            continue
+        number = t.by["number"]
+        if any(by.setdefault(thing, number) != number for thing in things):
+            return True
+    return False

@@ -9,13 +9,15 @@ saw stays beside it, and the core weighs both.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from hashlib import sha256
 from threading import Lock
 from typing import Any
+
+from django.db.models import Q
 
 from handsel.bench.hands.chain import canonical
 from handsel.bench.hands.models import Entry, Hand, KeptText
@@ -51,23 +53,47 @@ def told_of(hand: Hand) -> tuple[Told, ...]:
     A record only grows, so what was read stays read: the newest entry known is fetched with those after it, and
     its fingerprint vouches for all before. Taken by itself this shows no later change; `handsel verify` does.
     """
+    return told_of_all([hand.pk])[hand.pk]
+
+
+def told_of_all(hands: Sequence[int]) -> dict[int, tuple[Told, ...]]:
+    """The records of several hands, by primary key, in as many queries as that of one."""
+    if not hands:
+        return {}
     with _read_guard:
-        last, before = _read_before.get(hand.pk, ("", ()))
-    entries = Entry.objects.filter(hand=hand, seq__gte=len(before)).order_by("seq").defer("client_id")
-    found = list(entries)
-    if before and (not found or found[0].sha256 != last):
-        before, found = (), list(Entry.objects.filter(hand=hand).order_by("seq").defer("client_id"))
-    told = before + read(found[1:] if before else found)
-    if found and told[-1].seq == len(told):
-        with _read_guard:
-            _read_before[hand.pk] = (found[-1].sha256, told)
-            _read_before.move_to_end(hand.pk)
-            while len(_read_before) > MOST_READ:
-                _read_before.popitem(last=False)
-    return told
+        before = {pk: _read_before[pk] for pk in hands if pk in _read_before}
+    new = [pk for pk in hands if pk not in before]
+    grown = Q(hand__in=new) if new else Q()
+    for pk, (_, told) in before.items():
+        grown |= Q(hand=pk, seq__gte=len(told))
+    found = _entries(grown, hands)
+    other = [pk for pk, (last, _) in before.items() if not found[pk] or found[pk][0].sha256 != last]
+    if other:
+        found |= _entries(Q(hand__in=other), other)
+    all_told = {}
+    for pk in hands:
+        entries = found[pk]
+        known = before[pk][1] if pk in before and pk not in other else ()
+        told = known + read(entries[1:] if known else entries)
+        all_told[pk] = told
+        if entries and told[-1].seq == len(told):
+            with _read_guard:
+                _read_before[pk] = (entries[-1].sha256, told)
+                _read_before.move_to_end(pk)
+    with _read_guard:
+        while len(_read_before) > MOST_READ:
+            _read_before.popitem(last=False)
+    return all_told
 
 
-MOST_READ = 300  # records kept read: more than a hall has in hand at once
+def _entries(which: Q, hands: Iterable[int]) -> dict[int, list[Entry]]:
+    found: dict[int, list[Entry]] = {pk: [] for pk in hands}
+    for entry in Entry.objects.filter(which).order_by("hand_id", "seq").defer("client_id"):
+        found[entry.hand_id].append(entry)
+    return found
+
+
+MOST_READ = 150  # records kept read: more than a hall has in hand at once
 _read_before: OrderedDict[int, tuple[str, tuple[Told, ...]]] = (
     OrderedDict()
 )  # fingerprint of the last, and all
