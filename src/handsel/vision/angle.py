@@ -96,13 +96,7 @@ def measure_rest_angle(gray: Gray, *, lens: Lens | None = None, card_turn_sd_deg
     turn = number(card_turn_sd_deg, "card turn", where=where, low=0.0, high=20.0,
                   do="Give degrees: 0.7 for a loose card, 0 for a card on a printed pad.")
     lens = lens or Lens()
-    palm, cuff = _edges(gray, where)
-    size = (int(gray.shape[1]), int(gray.shape[0]))
-    try:
-        posterior = solve(palm, cuff, size, lens.guesses())
-    except Unsolved as error:
-        raise PhotoRefused(Cause.DISTORTED, error.what, where=where, do=error.do) from None
-    _check_hand(posterior, where)
+    posterior = posterior_of(gray, lens=lens, where=where)
     result = _result(posterior, turn, lens)
     u_photo = hypot(*(u for name, u in result.contributions.items() if name != CARD_TURN))
     if u_photo > _MOST_U_DEG:
@@ -111,6 +105,25 @@ def measure_rest_angle(gray: Gray, *, lens: Lens | None = None, card_turn_sd_deg
                            f"standard uncertainty), mostly because of {worst}", where=where,
                            do="Go closer, hold the phone level with the wrist, and take it again.")
     return result
+
+
+def posterior_of(gray: Gray, *, lens: Lens, where: str = "photo") -> Posterior:
+    """All that a photo says of the angle, before the cards' own turn is added.
+
+    Parameters: gray : (h, w) uint8 [-], upright as shown; lens, what the file says of it; where, for messages.
+    Returns: Posterior.
+    Raises: PhotoRefused with its cause.
+    Valid for: as measure_rest_angle.
+    Source: as measure_rest_angle.
+    Checked by: unit/test_vision_angle.py
+    """
+    palm, cuff = _edges(gray, where)
+    try:
+        posterior = solve(palm, cuff, (int(gray.shape[1]), int(gray.shape[0])), lens.guesses())
+    except Unsolved as error:
+        raise PhotoRefused(Cause.DISTORTED, error.what, where=where, do=error.do) from None
+    _check_hand(posterior, where)
+    return posterior
 
 
 def _edges(gray: Gray, where: str) -> tuple[EdgeReadings, EdgeReadings]:

@@ -116,10 +116,12 @@ def read_edges(gray: Gray, card: int, corners_px: FloatArray) -> EdgeReadings | 
         good = fit.likeness > 0.5
         if good.sum() < 12:
             return None
-        h = h @ _correction(pieces, np.clip(fit.shift, -0.5, 0.5), fit.u_shift, good)
+        change = _correction(pieces, np.clip(fit.shift, -0.5, 0.5), fit.u_shift, good)
+        h = h @ change
         h /= h[2, 2]
+        old_blur = blur
         blur = _new_blur(blur, fit, pieces, good)
-        if step >= 1 and np.abs(fit.shift[good]).mean() < 0.004:
+        if step >= 1 and np.abs(change - np.eye(3)).max() < 0.02 and np.abs(blur / old_blur - 1.0).max() < 0.2:
             break
     fit = _fit(gray, card, h, blur)
     return None if fit is None else _readings(card, h, blur, fit)
@@ -252,7 +254,7 @@ def _correction(pieces: EdgePieces, shift: FloatArray, u_shift: FloatArray, good
     base = good / np.hypot(u_shift, 0.01) ** 2
     weight = base
     solved = np.zeros(8)
-    for _ in range(4):
+    for _ in range(3):
         normal = rows.T @ (rows * weight[:, None]) + np.diag([1e-6] * 6 + [1e-3] * 2) * weight.sum()
         solved = np.linalg.solve(normal, rows.T @ (weight * shift))
         left = np.abs(shift - rows @ solved)

@@ -9,6 +9,7 @@ and one turn to find, instead of two free poses.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -37,12 +38,14 @@ DISTANCE_MM, DISTANCE_LOG_SD = 430.0, 0.35  # an arm's length
 ABOVE_RAD, ABOVE_SD = np.radians(15.0), np.radians(20.0)
 ASIDE_SD = np.radians(20.0)
 
+# The unknown behind each thing known beforehand; three of them (9 to 11, the camera's place) are formed from several.
+KNOWN_OF = [FOCAL, 1, 2, DISTORTION, 14, 15, 16, 17, STEP, 7, 7, DEPTH, 18, 19, 20, 21]
 # Groups of what is known beforehand, for the account of uncertainties.
 GROUPS = ("focal length", "distortion", "obliquity", "edge spread")
 FACING = np.diag([1.0, -1.0, -1.0])  # a card square to the camera: its y up is the picture's y down
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)  # no slots: what is worked out once is kept
 class Scene:
     """What was measured in one photo, and the pose that the unknowns are counted from."""
 
@@ -51,23 +54,23 @@ class Scene:
     size_px: tuple[int, int]  # width, height
     reference: FloatArray  # (3, 3) turn of the hand that TURN starts from
 
-    @property
+    @cached_property
     def at_px(self) -> FloatArray:
         """Measured edge points, palm first."""
         return np.vstack([self.palm.at_px, self.cuff.at_px])
 
-    @property
+    @cached_property
     def normal(self) -> FloatArray:
         """Their unit normals toward white."""
         return np.vstack([self.palm.normal, self.cuff.normal])
 
-    @property
+    @cached_property
     def spread_column(self) -> npt.NDArray[np.intp]:
         """Which of the four spreads moves each point."""
         column: npt.NDArray[np.intp] = np.concatenate([self.palm.across, 2 + self.cuff.across])
         return column
 
-    @property
+    @cached_property
     def nominal_f_px(self) -> float:
         """Focal length of a 26 mm lens, which FOCAL is the logarithm of a ratio to."""
         return focal_px(26.0, *self.size_px)
@@ -190,23 +193,44 @@ def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[Floa
     Source: the constants above; placing of the cards and of the camera is common practice.
     Checked by: unit/test_vision_hand_view.py
     """
-    diagonal = float(np.hypot(*scene.size_px))
-    blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
+    scales = known_scales(scene)
     at = place(scene, states)
     to_camera = -(at.hand.transpose(0, 2, 1) @ at.palm_at[:, :, None])[:, :, 0]
-    above = np.arctan2(to_camera[:, 1], np.hypot(to_camera[:, 0], to_camera[:, 2]))
-    aside = np.arctan2(to_camera[:, 0], to_camera[:, 2])
     log_f35 = states[:, FOCAL] + np.log(26.0)
-    columns = [
-        ((log_f35 - guess.log_f35) / guess.sd)[:, None],
-        states[:, CENTRE] / (CENTRE_RATIO_SD * diagonal),
-        states[:, DISTORTION, None] / DISTORTION_SD,
-        states[:, TILTS] / TILT_SD,
-        states[:, STEP, None] / STEP_SD_MM,
-        ((above - ABOVE_RAD) / ABOVE_SD)[:, None],
-        (aside / ASIDE_SD)[:, None],
-        ((states[:, DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM)) / DISTANCE_LOG_SD)[:, None],
-        states[:, SPREAD] / np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur),
-    ]
+    known = states[:, KNOWN_OF] / scales
+    known[:, 0] = (log_f35 - guess.log_f35) / guess.sd
+    known[:, 9], known[:, 10], known[:, 11] = view_angles(to_camera.T, states[:, DEPTH] + states[:, FOCAL])
     group = np.repeat([0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4])
-    return np.hstack(columns), group
+    return known, group
+
+
+def known_scales(scene: Scene) -> FloatArray:
+    """Standard deviations that the unknowns are divided by, in the order of surprises.
+
+    Parameters: scene.
+    Returns: (16,) float [-]; 1 where surprises forms the number itself.
+    Raises: nothing of its own.
+    Valid for: as surprises.
+    Source: the constants above.
+    Checked by: unit/test_vision_slopes.py
+    """
+    centre = CENTRE_RATIO_SD * float(np.hypot(*scene.size_px))
+    blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
+    spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
+    alone = [1.0, centre, centre, DISTORTION_SD, *[TILT_SD] * 4, STEP_SD_MM, 1.0, 1.0, DISTANCE_LOG_SD]
+    return np.array([*alone, *spread])
+
+
+def view_angles(to_camera: FloatArray, log_distance: FloatArray | float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """How unusual the place of the camera is: its height, its side, its distance, in standard deviations.
+
+    Parameters: to_camera : (3,) or (3, b) float [mm], hand frame; log_distance, the logarithm of the distance in mm.
+    Returns: three numbers or (b,) arrays [-].
+    Raises: nothing of its own.
+    Valid for: as surprises.
+    Source: the constants above.
+    Checked by: unit/test_vision_slopes.py
+    """
+    x, y, z = to_camera
+    above = (np.arctan2(y, np.hypot(x, z)) - ABOVE_RAD) / ABOVE_SD
+    return above, np.arctan2(x, z) / ASIDE_SD, np.asarray((log_distance - np.log(DISTANCE_MM)) / DISTANCE_LOG_SD)

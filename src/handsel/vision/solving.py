@@ -32,11 +32,10 @@ from handsel.vision.hand_view import (
     place,
     surprises,
 )
+from handsel.vision.slopes import slopes
 
 FloatArray = npt.NDArray[np.float64]
 
-_STEPS = np.full(COUNT, 1e-5)
-_STEPS[[1, 2, 10, 11, 12]] = 1e-3  # px and mm
 _ROUNDS = 25
 _OUTLIER = 3.0  # standard deviations at which an edge begins to lose its say
 _FITTED = 14.0  # unknowns that the edges of two cards settle, about
@@ -63,10 +62,12 @@ class Posterior:
     modes: tuple[Mode, ...]  # the best first
     misfit: float  # mean squared miss of the edges against their uncertainty; 1 is as expected
     weights: FloatArray  # (n,) say of each edge, 1 full
+    u_edge_px: FloatArray  # (n,) [px] widened by the misfit
     fingers_right: bool
 
     def __post_init__(self) -> None:
         self.weights.flags.writeable = False
+        self.u_edge_px.flags.writeable = False
 
     @property
     def sign(self) -> float:
@@ -101,17 +102,31 @@ def start_poses(card: EdgeReadings, f_px: float, size_px: tuple[int, int]) -> tu
     """The two ways a card may lean that look alike up to perspective, and where it is.
 
     Parameters: card; f_px [px]; size_px, width and height of the picture [px].
-    Returns: (2, 3, 3) float [-], turns of the card in the camera frame; (2,) float [-], its direction as
-        tangents; its distance along the view [mm].
+    Returns: as leans.
     Raises: nothing of its own.
-    Valid for: a start only: the card is taken as small, so perspective across it is left out.
-    Source: own construction: the singular values of the card's scale in the picture give the lean, up to sign.
+    Valid for: as leans.
+    Source: as leans.
     Checked by: unit/test_vision_solving.py
     """
-    centre = (np.array(size_px) - 1.0) / 2.0
-    h = card.homography
+    to_mm = np.diag([1.0 / CELL_MM, -1.0 / CELL_MM, 1.0])
+    return leans(card.homography @ to_mm, f_px, (np.array(size_px) - 1.0) / 2.0)
+
+
+def leans(h: FloatArray, f_px: float, centre: FloatArray) -> tuple[FloatArray, FloatArray, float]:
+    """The two ways a flat thing may lean that look alike at its middle.
+
+    Parameters: h : (3, 3) float [-], from the thing (mm, x right, y up) to the picture (px); f_px [px];
+        centre : (2,) float [px], the optical centre.
+    Returns: (2, 3, 3) float [-], turns in the camera frame; (2,) float [-], the direction of its origin as
+        tangents; the distance of its origin along the view [mm].
+    Raises: nothing of its own.
+    Valid for: no distortion. Only the scale at the origin is used, so noise across a large thing is not evened out.
+    Source: own construction: the singular values of the scale at the origin, seen from straight ahead, give the
+        lean up to sign.
+    Checked by: published/test_vision_calibration.py, unit/test_vision_solving.py
+    """
     at = (h[:2, 2] / h[2, 2] - centre) / f_px
-    local = (h[:2, :2] - np.outer(h[:2, 2] / h[2, 2], h[2, :2])) / h[2, 2] / f_px / CELL_MM
+    local = (h[:2, :2] - np.outer(h[:2, 2] / h[2, 2], h[2, :2])) / h[2, 2] / f_px
     # Turn the camera so that the card is on its axis: what is seen there is a turned square, foreshortened.
     ray = np.array([at[0], at[1], 1.0])
     ray /= np.linalg.norm(ray)
@@ -119,7 +134,7 @@ def start_poses(card: EdgeReadings, f_px: float, size_px: tuple[int, int]) -> tu
     sine = float(np.linalg.norm(axis))
     toward = _turn_to(axis, sine, float(ray[2]))
     jacobian = np.array([[1.0, 0.0, -at[0]], [0.0, 1.0, -at[1]]]) @ toward[:, :2] * ray[2]
-    seen = np.linalg.solve(jacobian, local) @ np.diag([1.0, -1.0])  # columns: card x right, y up
+    seen = np.linalg.solve(jacobian, local)
     largest = float(np.linalg.svd(seen, compute_uv=False)[0])
     flat = seen / largest
     third = np.sqrt(np.maximum(1.0 - (flat**2).sum(0), 0.0))
@@ -160,16 +175,21 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
     weights = np.ones(u_edge.size)
     broad = _broadest(guesses)
     first = []
+    give_up = np.inf  # the wrong lean of a clear view is left before it has settled
     for scene, start in _starts(palm, cuff, size_px, broad):
-        if (found := _search(scene, start, broad, u_edge, weights)) is not None:
+        if (found := _search(scene, start, broad, u_edge, weights, give_up)) is not None:
             first.append((found[1], scene, found[0]))
+            give_up = min(give_up, 20.0 * found[1])
     if not first:
         raise Unsolved("the two cards fit no hand in front of the camera", where="photo",
                        do="Photograph the hand from the side, both cards in full view.")
     cost, scene, state = min(first, key=lambda f: f[0])
     # Edges disturbed by shadow, glare or dirt lose their say; then the misfit widens all the others.
     for _ in range(2):
-        weights = _say(misses_px(scene, state[None])[0] / u_edge)
+        say = _say(misses_px(scene, state[None])[0] / u_edge)
+        if np.abs(say - weights).max() < 0.02:
+            break
+        weights = say
         again = _search(scene, state, broad, u_edge, weights)
         state = state if again is None else again[0]
     miss = misses_px(scene, state[None])[0] / u_edge
@@ -180,7 +200,7 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
                           u_wide, weights)
     fingers_right = float(modes[0].state[APART][0]) < 0.0
     return Posterior(scene=replace(scene, reference=modes[0].reference), modes=modes, misfit=misfit,
-                     weights=weights, fingers_right=fingers_right)
+                     weights=weights, u_edge_px=u_wide, fingers_right=fingers_right)
 
 
 def _broadest(guesses: tuple[FocalGuess, ...]) -> FocalGuess:
@@ -222,46 +242,49 @@ def _starts(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
         best = max(relative, key=lambda r: float(r[2, 2]))
         start[HINGE] = np.arctan2(best[1, 0] - best[0, 1], best[0, 0] + best[1, 1])
         found.append((replace(blank, reference=turn), start))
-    return found
+    # The likelier lean first: the one whose cuff card faces the camera as the palm card does.
+    return sorted(found, key=lambda f: float((misses_px(f[0], f[1][None]) ** 2).sum()))
 
 
-def _stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray,
+def stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray,
              weights: FloatArray) -> FloatArray:
-    """Misses and surprises in standard deviations: (b, n + m)."""
+    """Misses and surprises in standard deviations, many states at once.
+
+    Parameters: scene; states : (b, 22) float [-]; guess of the focal length; u_edge : (n,) float, uncertainty of
+        the edges in pixels; weights : (n,) float [-], the say of each edge.
+    Returns: (b, n + m) float [-].
+    Raises: nothing of its own.
+    Valid for: any states.
+    Source: definition.
+    Checked by: unit/test_vision_sampling.py
+    """
     known, _ = surprises(scene, states, guess)
     return np.hstack([misses_px(scene, states) * (np.sqrt(weights) / u_edge), known])
 
 
-def _jacobian(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArray,
-              weights: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Residuals and their derivatives by forward differences, all in one call."""
-    states = np.vstack([state, state + np.diag(_STEPS)])
-    value = _stacked(scene, states, guess, u_edge, weights)
-    return value[0], ((value[1:] - value[0]) / _STEPS[:, None]).T
-
-
 def _search(scene: Scene, start: FloatArray, guess: FocalGuess, u_edge: FloatArray,
-            weights: FloatArray) -> tuple[FloatArray, float, FloatArray] | None:
+            weights: FloatArray, give_up: float = np.inf) -> tuple[FloatArray, float, FloatArray] | None:
     """The best state from a start, its sum of squares, and the Jacobian there."""
     state, damping = start, 1e-5
-    residual, jacobian = _jacobian(scene, state, guess, u_edge, weights)
+    residual, jacobian = slopes(scene, state, guess, u_edge, weights)
     cost = float(residual @ residual)
     if not np.isfinite(cost):
         return None
-    for _ in range(_ROUNDS):
+    for turn in range(_ROUNDS):
         normal, slope = jacobian.T @ jacobian, jacobian.T @ residual
         step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
         trial = state + step
-        new = _stacked(scene, trial[None], guess, u_edge, weights)[0]
-        new_cost = float(new @ new)
+        with np.errstate(all="ignore"):  # a step too far is seen by its cost
+            new, new_jacobian = slopes(scene, trial, guess, u_edge, weights)
+            new_cost = float(new @ new)
         if not np.isfinite(new_cost) or new_cost > cost:
             damping *= 10.0
             if damping > 1e8:
                 break
             continue
         gain, state, cost, damping = cost - new_cost, trial, new_cost, damping * 0.01
-        residual, jacobian = _jacobian(scene, state, guess, u_edge, weights)
-        if gain < 1e-3:
+        residual, jacobian = new, new_jacobian
+        if gain < 3e-3 or (turn >= 4 and cost > give_up):
             break
     at = place(scene, state[None])
     if min(at.palm_at[0, 2], at.cuff_at[0, 2]) <= 0.0 or not np.isfinite(jacobian).all():
