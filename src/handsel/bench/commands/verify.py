@@ -128,5 +128,5 @@ def show(v: Verified) -> None:
         )
         click.echo(f"  {r.root_sha256}")
     if not v.root:
-        say(LIMITS)
+        say(f"{LIMITS} (handsel verify --root ROOT)")
     say(NOT_COVERED)

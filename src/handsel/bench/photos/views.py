@@ -124,5 +124,6 @@ def _one(photo: Photo, form: EraseForm) -> dict[str, Any]:
     return {
         "photo": photo,
         "form": form,
+        "can_go": photo.state in (State.STORED, State.READY),
         "large": queries.picture_url(photo.sha256) if photo.state == State.READY else "",
     }

@@ -26,7 +26,7 @@ MOST_FINDINGS = 500
 LIMITS = (
     "This finds changes to single records. Whoever could write the whole database could also compute every "
     "fingerprint anew, and nothing on this computer would show it. Only a root kept elsewhere does: "
-    "compare with the printed day report, handsel verify --root."
+    "compare with the root on the printed day report."
 )
 NOT_COVERED = "Names of people, notes on lots and a day's settings are not part of a chain and may be edited."
 
