@@ -102,6 +102,12 @@ PAGES: dict[str, tuple[str, ...]] = {
     "h/<str:code>/papers/rework.pdf": (ANYONE,),
     "h/<str:code>/papers/release.pdf": (FIT, INSPECT),
     "h/<str:code>/papers/hand-over.pdf": (FIT, INSPECT),
+    "records/": (LEAD,),
+    "records/check/": (LEAD,),
+    "records/backup/": (LEAD,),
+    "records/backups/<str:name>": (LEAD,),
+    "records/export.zip": (LEAD,),
+    "h/<str:code>/case.toml": (ANYONE,),
     "ready/": (LEAD,),
     "ready/points/": (LEAD,),
     "ready/tick/": (LEAD,),
@@ -135,7 +141,7 @@ def filled(address: str, hall: Hall) -> str:
     path = re.sub(r"\(\?P<\w+>\[0-9a-f\]\{64\}\)", "0" * 64, path).replace("\\", "").strip("^$")
     for place, value in (
         ("<str:token>", "BCDFGHJKLM"), ("<int:pk>", "1"), ("<int:number>", str(hall.builder.number)),
-        ("<str:code>", code), ("<int:seq>", "1"), ("<slug:step>", "lay-out"),
+        ("<str:code>", code), ("<int:seq>", "1"), ("<slug:step>", "lay-out"), ("<str:name>", "none.zip"),
     ):  # fmt: skip
         path = path.replace(place, value)
     assert not set("<>()^$\\") & set(path), f"{address}: say in `filled` what stands there"
@@ -172,6 +178,12 @@ def people(hall: Hall) -> dict[str, tuple[Person | None, set[str]]]:
     }
 
 
+def put_away(response: Any) -> None:
+    """Read a download to its end, as a browser does, so that its file is closed."""
+    if response.streaming:
+        b"".join(response)
+
+
 def is_refused(response: Any) -> bool:
     """Whether the gate held this request back: to sign in, or not for this person."""
     if response.status_code == 302 and response["Location"].startswith("/sign-in/"):
@@ -193,6 +205,7 @@ def test_each_page_opens_for_its_people_and_for_no_others(
             response = getattr(client, method)(filled(address, hall))
             if is_refused(response) != expected or response.status_code >= 500:
                 wrong.append(f"{called} at {address}: {response.status_code}, refused: {not expected}")
+            put_away(response)
     assert wrong == []
 
 
@@ -240,6 +253,7 @@ def test_every_answer_carries_its_policy_and_needs_nothing_from_elsewhere(hall: 
             content = b"".join(response)
             assert not INLINE.search(content), (address, INLINE.search(content))
             assert not ELSEWHERE.search(content), (address, ELSEWHERE.search(content))
+        put_away(response)
 
 
 def test_a_page_that_is_not_there_carries_the_policy_too(hall: Hall) -> None:

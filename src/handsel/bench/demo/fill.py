@@ -30,7 +30,6 @@ from handsel.bench.hands.casebook import design_kept, protocol_kept
 from handsel.bench.hands.chain import New, append
 from handsel.bench.hands.models import Hand
 from handsel.bench.hands.services import begin_hand, keep_design, keep_protocol
-from handsel.bench.jobs.models import Job
 from handsel.bench.jobs.services import enqueue
 from handsel.bench.looking.answering import Known, answer_job_key, decision, known, work_out
 from handsel.bench.people.models import Person
@@ -143,6 +142,7 @@ class _Telling:
         )
         self.protocol = protocol_kept(self.hand.protocol_id)
         self.count = 0
+        self.last_answer: tuple[str, dict[str, Any]] | None = None
 
     def tell(self) -> None:
         stages = [h.id for h in self.protocol.hold_points]
@@ -155,11 +155,13 @@ class _Telling:
         for stage, (built, looked, decided) in zip(stages, times, strict=False):
             self._build(stage, built)
             self._look(stage, looked)
-            self._decide(decided, is_last=stage == stages[-1] or self._stops_after(stage, stages))
+            self._decide(decided)
         if self.story.passed < len(stages):
             self._ending(stages[self.story.passed])
         elif self.story.ends in ("released", "handed over"):
             self._go_home()
+        if self.last_answer is not None:
+            enqueue("answer", *self.last_answer)
 
     def _times(self, count: int) -> Iterator[tuple[datetime, datetime, datetime]]:
         """When each of the passed hold points was built up to, looked at and decided."""
@@ -184,9 +186,9 @@ class _Telling:
         self._look(stage, looked, only_first=12 if story.ends == "looking" else None)
         if story.ends == "looking":
             return
-        found = self._decide(since - a_while if story.ends == "cards" else since)
+        k = self._decide(since - a_while if story.ends == "cards" else since)
         if story.ends == "cards":
-            self._order(found, since)
+            self._order(k, since)
         if story.ends == "scrapped":
             self._add("scrapped", {"reason": story.note}, self.hall.lead, since)
 
@@ -271,28 +273,17 @@ class _Telling:
         """What differs was found at the hold point where the story stops."""
         return c.hold_point == self.protocol.hold_points[min(self.story.passed, 4)].id
 
-    def _stops_after(self, stage: str, stages: list[str]) -> bool:
-        """Whether the decision at this hold point is the one that the hand's answer page shows."""
-        is_here = stages.index(stage) + 1 == self.story.passed
-        return is_here and self.story.ends in ("building", "taken", "asked", "looking", "decided")
-
-    def _decide(self, at: datetime, *, is_last: bool = True) -> tuple[Known, dict[str, Any]]:
-        """Only an answer that somebody may still look at is worked out with its drawing."""
+    def _decide(self, at: datetime) -> Known:
+        """Decided by the core; the full answer with its drawing is left for a worker, until somebody looks."""
         k = known(self.hand)
-        if not is_last:
-            self._add("decided", decision(k), self.inspector, at)
-            return k, {}
-        found = work_out(k)
-        job = enqueue(
-            "answer", answer_job_key(k), {"hand": self.hand.pk, "hold_point": k.case.hand.hold_point}
-        )
-        Job.objects.filter(pk=job.pk).update(state=Job.DONE, result=found, finished_at=at)
-        self._add("decided", found["decided"], self.inspector, at)
-        return k, found
+        payload = {"hand": self.hand.pk, "hold_point": k.case.hand.hold_point}
+        self._add("decided", decision(k), self.inspector, at)
+        if k.needs_mechanics:
+            self.last_answer = (answer_job_key(k), payload)
+        return k
 
-    def _order(self, decided: tuple[Known, dict[str, Any]], at: datetime) -> None:
-        k, found = decided
-        i = k.inspection()
+    def _order(self, k: Known, at: datetime) -> None:
+        found, i = work_out(k), k.inspection()
         for p in plan(i, found["assessment"]["fix"], design_kept(self.hand.design_id)):
             self._add("ordered", body(p, i), self.hall.lead, at)
 
