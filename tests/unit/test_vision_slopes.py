@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import FocalGuess
-from handsel.vision.hand_view import COUNT
-from handsel.vision.slopes import slopes
+from handsel.vision.hand_view import COUNT, place
+from handsel.vision.slopes import hinge_slope, slopes
 from handsel.vision.solving import stacked
 from unit.vision_scenes import random_state, scene_of
 
@@ -31,3 +31,13 @@ def test_values_and_derivatives_are_those_of_the_plain_numbers(seed):
         difference = (ahead - behind) / 2e-6
         scale = np.abs(difference).max() + 1.0
         assert np.abs(jacobian[:, k] - difference).max() < 2e-5 * scale, k
+
+
+def test_the_hinge_angle_changes_as_it_says():
+    rng = np.random.default_rng(7)
+    scene, state = scene_of(rng), random_state(rng)
+    slope = hinge_slope(scene, state, GUESS)
+    steps = 1e-6 * np.eye(COUNT)
+    difference = (place(scene, state + steps).hinge - place(scene, state - steps).hinge) / 2e-6
+    assert np.abs(slope - difference).max() < 1e-6
+    assert np.abs(slope).max() > 0.5

@@ -32,7 +32,8 @@ def scene_of(rng):
         angle = rng.uniform(0, 2 * np.pi, n)
         cards.append(replace(blank, at_px=rng.uniform(300, 900, (n, 2)),
                              normal=np.column_stack([np.cos(angle), np.sin(angle)])))
-    return Scene(palm=cards[0], cuff=cards[1], size_px=SIZE_PX, reference=FACING)
+    return Scene(palm=cards[0], cuff=cards[1], size_px=SIZE_PX, palm_reference=FACING,
+                 cuff_reference=FACING)
 
 
 def random_state(rng):
@@ -40,32 +41,38 @@ def random_state(rng):
     state[0] = rng.uniform(-0.2, 0.7)
     state[1:3] = rng.normal(0, 4, 2)
     state[3] = rng.uniform(-0.06, 0.06)
-    state[4:7] = rng.uniform(-0.4, 0.4, 3)
-    state[7:9] = rng.uniform(-0.2, 0.2, 2)
-    state[9] = np.log(rng.uniform(250, 400))
-    state[10:13] = rng.uniform(-90, -60), rng.uniform(5, 30), rng.uniform(-8, 8)
-    state[13] = rng.uniform(-0.9, -0.2)
-    state[14:18] = rng.uniform(-0.07, 0.07, 4)
+    state[4:7], state[10:13] = rng.uniform(-0.4, 0.4, 3), rng.uniform(-0.4, 0.4, 3)
+    state[7:9], state[13:15] = rng.uniform(-0.2, 0.2, 2), rng.uniform(-0.2, 0.2, 2)
+    state[9], state[15] = np.log(rng.uniform(250, 400, 2))
+    state[16:18] = rng.uniform(-0.07, 0.07, 2)
     state[18:22] = rng.normal(0, 0.05, 4)
     return state
 
 
 def true_scene(rng, *, f35_mm, rest_deg, above_deg, aside_deg, distance_mm=430.0, noise_px=0.03, fingers="right",
                step_mm=None, tilts_deg=None):
-    """A hand with known rest angle, its edges as they would be measured, with noise; and the state behind it."""
+    """A hand with known rest angle, its edges as they would be measured, with noise; and the state behind it.
+
+    Built from the definition: side faces square to the hinge axis, cards tilted out of them, one face further out.
+    """
+    sign = 1.0 if fingers == "right" else -1.0
+    tilts = np.radians(rng.uniform(-4, 4, 4) if tilts_deg is None else tilts_deg)
+    tilt = [about(1, tilts[k + 1:k + 2])[0] @ about(0, tilts[k:k + 1])[0] for k in (0, 2)]
+    hand = (FACING @ about(0, np.radians(np.array([above_deg])))[0] @ about(1, np.radians(np.array([-aside_deg])))[0])
+    hinge = about(2, np.array([-sign * np.radians(rest_deg)]))[0]
+    step = rng.uniform(-8, 8) if step_mm is None else step_mm
+    palm_at = distance_mm * np.array([*rng.uniform(-0.1, 0.1, 2), 1.0])
+    cuff_at = palm_at + hand @ np.array([-sign * 75.0, 18.0, step])
     state = np.zeros(COUNT)
     state[0] = np.log(f35_mm / 26.0)
     state[1:3] = rng.uniform(-6, 6, 2)
     state[3] = rng.uniform(-0.06, 0.06)
-    state[7:9] = rng.uniform(-0.1, 0.1, 2)
-    state[9] = np.log(distance_mm) - state[0]
-    sign = 1.0 if fingers == "right" else -1.0
-    state[10:13] = -sign * 75.0, 18.0, rng.uniform(-8, 8) if step_mm is None else step_mm
-    state[13] = -sign * np.radians(rest_deg)
-    state[14:18] = np.radians(rng.uniform(-4, 4, 4) if tilts_deg is None else tilts_deg)
-    turn = (FACING @ about(0, np.radians(np.array([above_deg])))[0] @ about(1, np.radians(np.array([-aside_deg])))[0])
+    for start, at in ((7, palm_at), (13, cuff_at)):
+        state[start + 2] = np.log(at[2]) - state[0]
+        state[start:start + 2] = at[:2] / at[2] * f35_mm / 26.0
+    state[16:18] = tilts[:2]
     scene = Scene(palm=blank_readings(PALM, noise_px), cuff=blank_readings(CUFF, noise_px), size_px=SIZE_PX,
-                  reference=turn)
+                  palm_reference=hand @ tilt[0], cuff_reference=hand @ hinge @ tilt[1])
     return seen(scene, state, rng, noise_px), state
 
 

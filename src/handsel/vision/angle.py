@@ -16,7 +16,7 @@ from handsel.vision.camera import Lens
 from handsel.vision.cards import CARD_MM, CARD_NAMES, CUFF, PALM
 from handsel.vision.edges import EdgeReadings, read_edges
 from handsel.vision.finding import Found, find_cards, foreshortening
-from handsel.vision.hand_view import APART, FOCAL, HINGE, in_picture, place
+from handsel.vision.hand_view import FOCAL, in_picture
 from handsel.vision.refused import Cause, PhotoRefused
 from handsel.vision.solving import Posterior, mixture_interval, solve
 from handsel.vision.traces import blur_px, part_of, seen_flat
@@ -239,8 +239,7 @@ def _oblique(found: Found, shape: tuple[int, ...], where: str) -> PhotoRefused:
 
 def _sight(posterior: Posterior) -> tuple[float, float, float]:
     """Line of sight against the hinge axis, all in degrees: in all, from above, from aside."""
-    best = posterior.modes[0]
-    at = place(posterior.scene, best.state[None])
+    at = posterior.placed
     middle = 0.5 * (at.palm_at[0] + at.cuff_at[0])
     x, y, z = -at.hand[0].T @ (middle / np.linalg.norm(middle))
     return (degrees(float(np.arccos(np.clip(z, -1.0, 1.0)))), degrees(float(np.arctan2(y, hypot(x, z)))),
@@ -256,7 +255,7 @@ def _check_hand(posterior: Posterior, where: str) -> None:
                                where=where, do=_FROM_THE_SIDE)
         raise PhotoRefused(Cause.OBLIQUE, f"the cards are seen {slant:.0f} degrees from square on", where=where,
                            do="Step round until you look straight at the cards.")
-    apart = hypot(*posterior.modes[0].state[APART])
+    apart = hypot(*posterior.placed.apart[0, :2])
     if not _REACH_MM[0] < apart < _REACH_MM[1]:
         raise PhotoRefused(Cause.APART, f"the cards are {apart:.0f} mm apart, which no hand is", where=where,
                            do="Photograph one hand with its own two cards; print the cards at full size.")
@@ -269,8 +268,8 @@ def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAn
     sources = posterior.u_by_source_deg | {CARD_TURN: sqrt(2.0) * card_turn_sd_deg}
     slant, _, _ = _sight(posterior)
     modes = posterior.modes
-    means = np.array([degrees(posterior.sign * float(m.state[HINGE])) for m in modes])
-    sds = np.hypot([degrees(sqrt(m.covariance[HINGE, HINGE])) for m in modes], sources[CARD_TURN])
+    means = np.array([degrees(posterior.sign * m.hinge_rad) for m in modes])
+    sds = np.hypot([degrees(m.u_hinge_rad) for m in modes], sources[CARD_TURN])
     weights = np.array([m.weight for m in modes])
     low, high = mixture_interval(means, sds, weights, 0.95)
     notes = []
@@ -295,7 +294,7 @@ def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAn
 def _drawing(posterior: Posterior) -> Drawing:
     """The cards' outlines and both reference lines in the picture."""
     state, scene = posterior.modes[0].state[None], posterior.scene
-    at = place(scene, state)
+    at = posterior.placed
     half = CARD_MM / 2.0
     outline = np.array([[-half, half], [half, half], [half, -half], [-half, -half], [-half, half]])
 
@@ -305,10 +304,10 @@ def _drawing(posterior: Posterior) -> Drawing:
         return found
 
     hand, fingers = at.hand[0], 1.0 if posterior.fingers_right else -1.0
-    angle = float(state[0, HINGE])
+    angle = float(at.hinge[0])
     along_palm = np.array([fingers, 0.0])
     along_cuff = -fingers * np.array([np.cos(angle), np.sin(angle)])
-    cuff_from_palm = (hand.T @ (at.cuff_at[0] - at.palm_at[0]))[:2]
+    cuff_from_palm = at.apart[0, :2]
     # Where both lines, through the middles of the cards, meet; halfway when they are nearly parallel.
     sides = np.column_stack([along_palm, -along_cuff])
     meet = 0.5 * cuff_from_palm

@@ -19,13 +19,14 @@ from handsel.vision.edges import EdgeReadings
 
 FloatArray = npt.NDArray[np.float64]
 
-# The unknowns, in order. Angles in radians, lengths in mm, the picture in px.
-FOCAL, CENTRE, DISTORTION, TURN = 0, slice(1, 3), 3, slice(4, 7)  # TURN: of the hand, from a reference pose
-# Palm card: where a 26 mm lens would see it (tangents), and the logarithm of its distance had it that lens: its
-# place and size in the picture fix these whatever the lens, so a change of lens alone keeps the card where it is.
-AT, DEPTH = slice(7, 9), 9
-APART, STEP, HINGE = slice(10, 12), 12, 13  # cuff card from palm card: within the faces' plane, out of it; angle
-TILTS = slice(14, 18)  # palm about x, y; cuff about x, y
+# The unknowns, in order. Angles in radians, lengths in mm, the picture in px. What the edges fix, each card's own pose,
+# stands by itself, so that a search runs straight; how the cards hang together is in what is known beforehand.
+FOCAL, CENTRE, DISTORTION = 0, slice(1, 3), 3  # FOCAL: logarithm of the focal length over that of a 26 mm lens
+PALM_TURN, PALM_AT, PALM_DEPTH = slice(4, 7), slice(7, 9), 9  # TURN: rotation vector from a reference pose
+CUFF_TURN, CUFF_AT, CUFF_DEPTH = slice(10, 13), slice(13, 15), 15
+# AT: where a 26 mm lens would see the card's middle (tangents); DEPTH: logarithm of its distance had it that lens. Its
+# place and size in the picture fix these whatever the lens, so a change of lens alone leaves the card where it is.
+TILTS = slice(16, 18)  # of the palm card out of its face, about its x and y; they say where the hinge axis points
 SPREAD = slice(18, 22)  # black and white edges moved toward white: palm x, y; cuff x, y [px]
 COUNT = 22
 
@@ -38,10 +39,9 @@ DISTANCE_MM, DISTANCE_LOG_SD = 430.0, 0.35  # an arm's length
 ABOVE_RAD, ABOVE_SD = np.radians(15.0), np.radians(20.0)
 ASIDE_SD = np.radians(20.0)
 
-# The unknown behind each thing known beforehand; three of them (9 to 11, the camera's place) are formed from several.
-KNOWN_OF = [FOCAL, 1, 2, DISTORTION, 14, 15, 16, 17, STEP, 7, 7, DEPTH, 18, 19, 20, 21]
 # Groups of what is known beforehand, for the account of uncertainties.
 GROUPS = ("focal length", "distortion", "obliquity", "edge spread")
+KNOWN_GROUP = np.repeat([0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4])  # place in GROUPS of each surprise
 FACING = np.diag([1.0, -1.0, -1.0])  # a card square to the camera: its y up is the picture's y down
 
 
@@ -52,7 +52,8 @@ class Scene:
     palm: EdgeReadings
     cuff: EdgeReadings
     size_px: tuple[int, int]  # width, height
-    reference: FloatArray  # (3, 3) turn of the hand that TURN starts from
+    palm_reference: FloatArray  # (3, 3) turn of the palm card that PALM_TURN starts from
+    cuff_reference: FloatArray
 
     @cached_property
     def at_px(self) -> FloatArray:
@@ -115,38 +116,50 @@ def about(axis: int, angle_rad: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Placed:
-    """Hand and cards in the camera frame, for b states at once."""
+    """Hand and cards, for b states at once; camera frame unless it says otherwise."""
 
     hand: FloatArray  # (b, 3, 3)
     palm: FloatArray  # (b, 3, 3)
     cuff: FloatArray
     palm_at: FloatArray  # (b, 3) [mm]
     cuff_at: FloatArray
+    hinge: FloatArray  # (b,) turn of the cuff card about the hinge axis against the palm card [rad]
+    cuff_tilts: FloatArray  # (b, 2) of the cuff card out of its face, about its x and y [rad]
+    apart: FloatArray  # (b, 3) [mm] cuff card from palm card, hand frame
 
 
 def place(scene: Scene, states: FloatArray) -> Placed:
     """Where the unknowns put the hand and its cards.
 
-    A card's tilts are about its y first and then its x, seen from the hand, so that its x axis seen along
-    the hinge axis stays on the reference line whatever the tilts.
+    A card's tilts are about its x first and then about its y, seen from the card, so that its x axis seen along
+    the hinge axis stays on the reference line whatever the tilts: the turn about the hinge that is left between
+    both cards is the rest angle but for its sign.
 
     Parameters: scene; states : (b, 22) float [-].
-    Returns: Placed, lengths in mm, camera frame.
+    Returns: Placed, lengths in mm.
     Raises: nothing of its own.
-    Valid for: states near the reference pose.
+    Valid for: tilts below 90 degrees.
     Source: own construction, as the frames in `handsel.vision` say.
     Checked by: unit/test_vision_hand_view.py
     """
-    hand = scene.reference @ turns(states[:, TURN])
-    tilt = states[:, TILTS]
-    palm = hand @ about(1, tilt[:, 1]) @ about(0, tilt[:, 0])
-    cuff = hand @ about(2, states[:, HINGE]) @ about(1, tilt[:, 3]) @ about(0, tilt[:, 2])
-    depth = np.exp(states[:, DEPTH] + states[:, FOCAL])
-    tangents = states[:, AT] * np.exp(-states[:, FOCAL, None])
-    palm_at = np.column_stack([tangents, np.ones(len(states))]) * depth[:, None]
-    offset = np.column_stack([states[:, APART], states[:, STEP]])
-    cuff_at = palm_at + (hand @ offset[:, :, None])[:, :, 0]
-    return Placed(hand=hand, palm=palm, cuff=cuff, palm_at=palm_at, cuff_at=cuff_at)
+    palm = scene.palm_reference @ turns(states[:, PALM_TURN])
+    cuff = scene.cuff_reference @ turns(states[:, CUFF_TURN])
+    tilt = about(1, states[:, 17]) @ about(0, states[:, 16])
+    hand = palm @ tilt.transpose(0, 2, 1)
+    palm_at = _middle(states, PALM_AT, PALM_DEPTH)
+    cuff_at = _middle(states, CUFF_AT, CUFF_DEPTH)
+    back = hand.transpose(0, 2, 1)
+    relative = back @ cuff  # = about z by the hinge, then y, then x by the tilts
+    tilts = np.column_stack([np.arctan2(relative[:, 2, 1], relative[:, 2, 2]),
+                             -np.arcsin(np.clip(relative[:, 2, 0], -1.0, 1.0))])
+    return Placed(hand=hand, palm=palm, cuff=cuff, palm_at=palm_at, cuff_at=cuff_at,
+                  hinge=np.arctan2(relative[:, 1, 0], relative[:, 0, 0]), cuff_tilts=tilts,
+                  apart=(back @ (cuff_at - palm_at)[:, :, None])[:, :, 0])
+
+
+def _middle(states: FloatArray, at: slice, depth: int) -> FloatArray:
+    near = np.exp(states[:, depth])
+    return np.column_stack([states[:, at] * near[:, None], near * np.exp(states[:, FOCAL])])
 
 
 def in_picture(scene: Scene, states: FloatArray, points: FloatArray) -> FloatArray:
@@ -193,22 +206,19 @@ def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[Floa
     Source: the constants above; placing of the cards and of the camera is common practice.
     Checked by: unit/test_vision_hand_view.py
     """
-    scales = known_scales(scene)
     at = place(scene, states)
     to_camera = -(at.hand.transpose(0, 2, 1) @ at.palm_at[:, :, None])[:, :, 0]
-    log_f35 = states[:, FOCAL] + np.log(26.0)
-    known = states[:, KNOWN_OF] / scales
-    known[:, 0] = (log_f35 - guess.log_f35) / guess.sd
-    known[:, 9], known[:, 10], known[:, 11] = view_angles(to_camera.T, states[:, DEPTH] + states[:, FOCAL])
-    group = np.repeat([0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4])
-    return known, group
+    plain = np.column_stack([states[:, FOCAL] + np.log(26.0) - guess.log_f35, states[:, CENTRE], states[:, DISTORTION],
+                             states[:, TILTS], at.cuff_tilts, at.apart[:, 2], view_angles(to_camera.T).T,
+                             states[:, PALM_DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM), states[:, SPREAD]])
+    return plain / known_scales(scene, guess), KNOWN_GROUP
 
 
-def known_scales(scene: Scene) -> FloatArray:
-    """Standard deviations that the unknowns are divided by, in the order of surprises.
+def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
+    """Standard deviations of what is known beforehand, in the order of surprises.
 
-    Parameters: scene.
-    Returns: (16,) float [-]; 1 where surprises forms the number itself.
+    Parameters: scene; guess, the focal length taken for possible.
+    Returns: (16,) float [-].
     Raises: nothing of its own.
     Valid for: as surprises.
     Source: the constants above.
@@ -217,20 +227,19 @@ def known_scales(scene: Scene) -> FloatArray:
     centre = CENTRE_RATIO_SD * float(np.hypot(*scene.size_px))
     blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
     spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
-    alone = [1.0, centre, centre, DISTORTION_SD, *[TILT_SD] * 4, STEP_SD_MM, 1.0, 1.0, DISTANCE_LOG_SD]
-    return np.array([*alone, *spread])
+    return np.array([guess.sd, centre, centre, DISTORTION_SD, TILT_SD, TILT_SD, TILT_SD, TILT_SD, STEP_SD_MM, ABOVE_SD,
+                     ASIDE_SD, DISTANCE_LOG_SD, *spread])
 
 
-def view_angles(to_camera: FloatArray, log_distance: FloatArray | float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """How unusual the place of the camera is: its height, its side, its distance, in standard deviations.
+def view_angles(to_camera: FloatArray) -> FloatArray:
+    """How far the camera is above and aside of what is usual.
 
-    Parameters: to_camera : (3,) or (3, b) float [mm], hand frame; log_distance, the logarithm of the distance in mm.
-    Returns: three numbers or (b,) arrays [-].
+    Parameters: to_camera : (3,) or (3, b) float [mm], hand frame.
+    Returns: (2,) or (2, b) float [rad].
     Raises: nothing of its own.
     Valid for: as surprises.
     Source: the constants above.
     Checked by: unit/test_vision_slopes.py
     """
     x, y, z = to_camera
-    above = (np.arctan2(y, np.hypot(x, z)) - ABOVE_RAD) / ABOVE_SD
-    return above, np.arctan2(x, z) / ASIDE_SD, np.asarray((log_distance - np.log(DISTANCE_MM)) / DISTANCE_LOG_SD)
+    return np.array([np.arctan2(y, np.hypot(x, z)) - ABOVE_RAD, np.arctan2(x, z)])

@@ -5,13 +5,13 @@ Slow and exact, where `solving` is quick and approximate: the tests and the stud
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import degrees, sqrt
 
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.hand_view import COUNT, HINGE
+from handsel.vision.hand_view import COUNT, place
 from handsel.vision.solving import Mode, Posterior, stacked
 
 FloatArray = npt.NDArray[np.float64]
@@ -46,13 +46,13 @@ def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampl
     for mode in posterior.modes:
         n = max(int(count * mode.weight), 200)
         states, log_density = _draws(mode, n, rng)
-        scene = replace(posterior.scene, reference=mode.reference)
+        scene = mode.scene
         residual = np.vstack([stacked(scene, part, mode.guess, posterior.u_edge_px, posterior.weights)
                               for part in np.array_split(states, max(1, n // 2000))])
         log_target = -0.5 * (residual**2).sum(1) + np.log(mode.guess.weight / mode.guess.sd)
         # Each explanation is drawn for itself: its weighted draws stand for its own mass.
         logs.append(log_target - log_density - np.log(n))
-        angles.append(posterior.sign * states[:, HINGE])
+        angles.append(posterior.sign * place(scene, states).hinge)
     angle, log = np.concatenate(angles), np.concatenate(logs)
     weight = np.exp(log - log.max())
     weight /= weight.sum()

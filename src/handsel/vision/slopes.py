@@ -6,6 +6,7 @@ The search needs them a hundred times per photo, so they are worth their algebra
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import exp, hypot, log
 
 import numpy as np
@@ -14,20 +15,19 @@ import numpy.typing as npt
 from handsel.vision.camera import FocalGuess
 from handsel.vision.edges import EdgeReadings
 from handsel.vision.hand_view import (
-    ABOVE_SD,
-    APART,
-    ASIDE_SD,
     CENTRE,
     COUNT,
-    DEPTH,
+    CUFF_AT,
+    CUFF_DEPTH,
+    CUFF_TURN,
+    DISTANCE_MM,
     DISTORTION,
     FOCAL,
-    HINGE,
-    KNOWN_OF,
+    PALM_AT,
+    PALM_DEPTH,
+    PALM_TURN,
     SPREAD,
-    STEP,
     TILTS,
-    TURN,
     Scene,
     about,
     known_scales,
@@ -36,6 +36,16 @@ from handsel.vision.hand_view import (
 )
 
 FloatArray = npt.NDArray[np.float64]
+
+_X, _Y, _Z = np.eye(3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Card:
+    turn: FloatArray  # (3, 3) camera frame
+    right: FloatArray  # (3, 3) right Jacobian of its turn
+    at: FloatArray  # (3,) [mm]
+    of_at: FloatArray  # (3, 22)
 
 
 def slopes(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArray,
@@ -51,26 +61,42 @@ def slopes(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArra
         with the right Jacobian of the rotation group.
     Checked by: unit/test_vision_slopes.py
     """
-    hand = scene.reference @ turns(state[None, TURN])[0]
-    right = _right_jacobian(state[TURN])
-    near, focal = exp(state[DEPTH]), exp(state[FOCAL])
-    palm_at = np.array([state[7] * near, state[8] * near, near * focal])
-    of_palm_at = np.zeros((3, COUNT))
-    of_palm_at[0, 7] = of_palm_at[1, 8] = near
-    of_palm_at[:, DEPTH] = palm_at
-    of_palm_at[2, FOCAL] = palm_at[2]
-    tilts, still = state[TILTS], np.zeros(3)
-    palm = _card(scene.palm, hand, right, 0.0, tilts[:2], 14, still)
-    offset = np.array([*state[APART], state[STEP]])
-    cuff = _card(scene.cuff, hand, right, float(state[HINGE]), tilts[2:], 16, offset)
-    cuff[1][:, :, APART] += hand[:, :2]
-    cuff[1][:, :, STEP] += hand[:, 2]
-    points = np.concatenate([palm[0], cuff[0]]) + palm_at
-    of_points = np.concatenate([palm[1], cuff[1]]) + of_palm_at
+    palm, cuff = _cards(scene, state)
+    parts = [_points(scene.palm, palm, PALM_TURN), _points(scene.cuff, cuff, CUFF_TURN)]
+    points, of_points = (np.concatenate(both) for both in zip(*parts, strict=True))
     miss, jacobian = _in_picture(scene, state, points, of_points)
     scale = np.sqrt(weights) / u_edge
-    known, of_known = _known(scene, state, guess, hand, right, palm_at, of_palm_at)
+    known, of_known, _ = _known(scene, state, guess, palm, cuff)
     return np.concatenate([miss * scale, known]), np.concatenate([jacobian * scale[:, None], of_known])
+
+
+def hinge_slope(scene: Scene, state: FloatArray, guess: FocalGuess) -> FloatArray:
+    """How the turn about the hinge changes with each unknown.
+
+    Parameters: scene; state : (22,) float [-]; guess of the focal length, of no matter here.
+    Returns: (22,) float [rad].
+    Raises: nothing of its own.
+    Valid for: as slopes.
+    Source: as slopes.
+    Checked by: unit/test_vision_slopes.py
+    """
+    return _known(scene, state, guess, *_cards(scene, state))[2]
+
+
+def _cards(scene: Scene, state: FloatArray) -> tuple[_Card, _Card]:
+    focal = exp(state[FOCAL])
+    cards = []
+    for reference, turn, at, depth in ((scene.palm_reference, PALM_TURN, PALM_AT, PALM_DEPTH),
+                                       (scene.cuff_reference, CUFF_TURN, CUFF_AT, CUFF_DEPTH)):
+        near = exp(state[depth])
+        middle = np.array([*(state[at] * near), near * focal])
+        of = np.zeros((3, COUNT))
+        of[0, at.start] = of[1, at.start + 1] = near
+        of[:, depth] = middle
+        of[2, FOCAL] = middle[2]
+        cards.append(_Card(turn=reference @ turns(state[None, turn])[0], right=_right_jacobian(state[turn]), at=middle,
+                           of_at=of))
+    return cards[0], cards[1]
 
 
 def _right_jacobian(vector: FloatArray) -> FloatArray:
@@ -91,29 +117,17 @@ def _crossed(axis: FloatArray, points: FloatArray) -> FloatArray:
     return cross
 
 
-def _card(card: EdgeReadings, hand: FloatArray, right: FloatArray, hinge: float, tilt: FloatArray, first: int,
-          offset: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The card's points from the palm card's middle, camera frame, and their derivatives."""
-    angles = np.array([tilt[0], tilt[1], hinge])
-    about_x, about_y, about_z = (about(axis, angles[axis:axis + 1])[0] for axis in range(3))
+def _points(card: EdgeReadings, placed: _Card, turn: slice) -> tuple[FloatArray, FloatArray]:
+    """The card's points in the camera frame, and their derivatives."""
+    of = np.broadcast_to(placed.of_at, (len(card.card_mm), 3, COUNT)).copy()
     flat = np.column_stack([card.card_mm, np.zeros(len(card.card_mm))])
-    tilted_x = flat @ about_x.T
-    tilted = tilted_x @ about_y.T
-    turned = tilted @ about_z.T
-    whole = turned + offset
-    of = np.zeros((len(flat), 3, COUNT))
     for k in range(3):
-        of[:, :, 4 + k] = _crossed(right[:, k], whole) @ hand.T
-    in_hand = hand @ about_z
-    of[:, :, first] = _crossed(np.array([1.0, 0.0, 0.0]), tilted_x) @ (in_hand @ about_y).T
-    of[:, :, first + 1] = _crossed(np.array([0.0, 1.0, 0.0]), tilted) @ in_hand.T
-    if first == 16:
-        of[:, :, HINGE] = _crossed(np.array([0.0, 0.0, 1.0]), turned) @ hand.T
-    return whole @ hand.T, of
+        of[:, :, turn.start + k] = _crossed(placed.right[:, k], flat) @ placed.turn.T
+    return flat @ placed.turn.T + placed.at, of
 
 
-def _in_picture(scene: Scene, state: FloatArray, points: FloatArray, of_points: FloatArray) -> tuple[
-        FloatArray, FloatArray]:
+def _in_picture(scene: Scene, state: FloatArray, points: FloatArray,
+                of_points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Misses [px] and their derivatives."""
     f_px, k1 = scene.nominal_f_px * exp(state[FOCAL]), state[DISTORTION]
     normal = scene.normal
@@ -134,22 +148,40 @@ def _in_picture(scene: Scene, state: FloatArray, points: FloatArray, of_points: 
     return miss, jacobian
 
 
-def _known(scene: Scene, state: FloatArray, guess: FocalGuess, hand: FloatArray, right: FloatArray,
-           palm_at: FloatArray, of_palm_at: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Surprises in the order of hand_view.surprises, and their derivatives."""
-    scales = known_scales(scene)
-    known = state[KNOWN_OF] / scales
-    of_known = np.zeros((len(KNOWN_OF), COUNT))
-    of_known[np.arange(len(KNOWN_OF)), KNOWN_OF] = 1.0 / scales
-    known[0] = (state[FOCAL] + log(26.0) - guess.log_f35) / guess.sd
-    of_known[0, FOCAL] = 1.0 / guess.sd
-    x, y, z = to_camera = -(hand.T @ palm_at)
-    of = -(hand.T @ of_palm_at)
-    of[:, TURN] += _crossed(to_camera, right.T).T
+def _known(scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card,
+           cuff: _Card) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Surprises in the order of hand_view.surprises, their derivatives, and those of the turn about the hinge."""
+    about_y = about(1, state[17:18])[0]
+    tilt = about_y @ about(0, state[16:17])[0]
+    back = tilt @ palm.turn.T  # camera to hand frame
+    relative = back @ cuff.turn
+    # A small change turns the hand's frame by of_frame and the cuff in it by of_cuff, both about axes of that frame.
+    of_frame = np.zeros((3, COUNT))
+    of_frame[:, PALM_TURN] = -tilt @ palm.right
+    of_frame[:, TILTS] = np.column_stack([about_y @ _X, _Y])
+    of_cuff = of_frame.copy()
+    of_cuff[:, CUFF_TURN] = relative @ cuff.right
+    angles = np.array([np.arctan2(relative[2, 1], relative[2, 2]), -np.arcsin(np.clip(relative[2, 0], -1.0, 1.0)),
+                       np.arctan2(relative[1, 0], relative[0, 0])])
+    about_z, about_tilt = about(2, angles[2:])[0], about(1, angles[1:2])[0]
+    axes = np.column_stack([about_z @ about_tilt @ _X, about_z @ _Y, _Z])
+    of_angles = np.linalg.solve(axes, of_cuff)
+    apart, to_camera = back @ (cuff.at - palm.at), -(back @ palm.at)
+    of_apart = back @ (cuff.of_at - palm.of_at) - _crossed(apart, of_frame.T).T
+    of_camera = -(back @ palm.of_at) - _crossed(to_camera, of_frame.T).T
+    x, y, z = to_camera
     flat, whole = hypot(x, z), float(to_camera @ to_camera)
-    above, aside, distance = view_angles(to_camera, float(state[DEPTH] + state[FOCAL]))
-    known[9], known[10], known[11] = above, aside, distance
-    of_known[9] = (flat**2 * of[1] - y * (x * of[0] + z * of[2])) / (flat * whole) / ABOVE_SD
-    of_known[10] = (z * of[0] - x * of[2]) / flat**2 / ASIDE_SD
-    of_known[11, FOCAL] = of_known[11, DEPTH]
-    return known, of_known
+    lens = state[FOCAL] + log(26.0) - guess.log_f35
+    known = np.concatenate([[lens], state[CENTRE], [state[DISTORTION]], state[TILTS], angles[:2],
+                            apart[2:], view_angles(to_camera),
+                            [state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)], state[SPREAD]])
+    of = np.zeros((known.size, COUNT))
+    plain = [FOCAL, 1, 2, DISTORTION, 16, 17]
+    of[np.arange(6), plain] = 1.0
+    of[6:8], of[8] = of_angles[:2], of_apart[2]
+    of[9] = (flat**2 * of_camera[1] - y * (x * of_camera[0] + z * of_camera[2])) / (flat * whole)
+    of[10] = (z * of_camera[0] - x * of_camera[2]) / flat**2
+    of[11, FOCAL] = of[11, PALM_DEPTH] = 1.0
+    of[np.arange(12, 16), np.arange(SPREAD.start, SPREAD.stop)] = 1.0
+    scales = known_scales(scene, guess)
+    return known / scales, of / scales[:, None], of_angles[2]

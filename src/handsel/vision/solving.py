@@ -19,20 +19,21 @@ from handsel.vision.camera import FocalGuess
 from handsel.vision.cards import CELL_MM
 from handsel.vision.edges import EdgeReadings
 from handsel.vision.hand_view import (
-    APART,
-    AT,
     COUNT,
-    DEPTH,
+    CUFF_AT,
+    CUFF_DEPTH,
     FACING,
     FOCAL,
-    HINGE,
-    TURN,
+    KNOWN_GROUP,
+    PALM_AT,
+    PALM_DEPTH,
+    Placed,
     Scene,
     misses_px,
     place,
     surprises,
 )
-from handsel.vision.slopes import slopes
+from handsel.vision.slopes import hinge_slope, slopes
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -48,9 +49,11 @@ class Mode:
 
     state: FloatArray  # (22,)
     covariance: FloatArray  # (22, 22)
+    hinge_rad: float  # turn about the hinge
+    u_hinge_rad: float
     weight: float
     guess: FocalGuess
-    reference: FloatArray
+    scene: Scene
     by_source: dict[str, float]  # variance of the hinge angle by where it comes from [rad^2]
 
 
@@ -58,7 +61,6 @@ class Mode:
 class Posterior:
     """What the edges say of the hinge angle, all explanations together."""
 
-    scene: Scene  # of the best explanation
     modes: tuple[Mode, ...]  # the best first
     misfit: float  # mean squared miss of the edges against their uncertainty; 1 is as expected
     weights: FloatArray  # (n,) say of each edge, 1 full
@@ -70,6 +72,16 @@ class Posterior:
         self.u_edge_px.flags.writeable = False
 
     @property
+    def scene(self) -> Scene:
+        """What the best explanation starts from."""
+        return self.modes[0].scene
+
+    @property
+    def placed(self) -> Placed:
+        """The hand as the best explanation has it; one state."""
+        return place(self.scene, self.modes[0].state[None])
+
+    @property
     def sign(self) -> float:
         """Takes the turn about z to the rest angle."""
         return -1.0 if self.fingers_right else 1.0
@@ -77,22 +89,22 @@ class Posterior:
     @property
     def rest_angle_deg(self) -> float:
         """Mean rest angle of all explanations [deg]."""
-        return degrees(self.sign * sum(m.weight * float(m.state[HINGE]) for m in self.modes))
+        return degrees(self.sign * sum(m.weight * m.hinge_rad for m in self.modes))
 
     @property
     def u_by_source_deg(self) -> dict[str, float]:
         """Standard uncertainty by where it comes from [deg]; their squares add up."""
         names = self.modes[0].by_source
         variance = {k: sum(m.weight * m.by_source[k] for m in self.modes) for k in names}
-        mean = sum(m.weight * float(m.state[HINGE]) for m in self.modes)
+        mean = sum(m.weight * m.hinge_rad for m in self.modes)
         # Explanations that differ in focal length are put down to it, those that differ in lean to obliquity.
-        total = sum(m.weight * (float(m.state[HINGE]) - mean) ** 2 for m in self.modes)
+        total = sum(m.weight * (m.hinge_rad - mean) ** 2 for m in self.modes)
         within = 0.0
         for guess in {m.guess for m in self.modes}:
             mine = [m for m in self.modes if m.guess == guess]
             share = sum(m.weight for m in mine)
-            centre = sum(m.weight * float(m.state[HINGE]) for m in mine) / share
-            within += sum(m.weight * (float(m.state[HINGE]) - centre) ** 2 for m in mine)
+            centre = sum(m.weight * m.hinge_rad for m in mine) / share
+            within += sum(m.weight * (m.hinge_rad - centre) ** 2 for m in mine)
         variance["obliquity"] += within
         variance["focal length"] += max(total - within, 0.0)
         return {k: degrees(sqrt(v)) for k, v in variance.items()}
@@ -198,9 +210,8 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
     likely = [f for f in first if f[0] < cost + 3.0 * _DROPPED * max(misfit, 1.0)]
     modes = _explanations([(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses,
                           u_wide, weights)
-    fingers_right = float(modes[0].state[APART][0]) < 0.0
-    return Posterior(scene=replace(scene, reference=modes[0].reference), modes=modes, misfit=misfit,
-                     weights=weights, u_edge_px=u_wide, fingers_right=fingers_right)
+    fingers_right = float(place(modes[0].scene, modes[0].state[None]).apart[0, 0]) < 0.0
+    return Posterior(modes=modes, misfit=misfit, weights=weights, u_edge_px=u_wide, fingers_right=fingers_right)
 
 
 def _broadest(guesses: tuple[FocalGuess, ...]) -> FocalGuess:
@@ -219,31 +230,18 @@ def _say(miss: FloatArray) -> FloatArray:
 
 def _starts(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
             guess: FocalGuess) -> list[tuple[Scene, FloatArray]]:
-    """Two starts: the palm card leaning either way, with the cuff card put where it is seen."""
-    blank = Scene(palm=palm, cuff=cuff, size_px=size_px, reference=FACING)
-    f_px = blank.nominal_f_px * np.exp(guess.log_f35 - log(26.0))
-    palm_turns, palm_at, depth = start_poses(palm, f_px, size_px)
-    cuff_turns, cuff_at, cuff_depth = start_poses(cuff, f_px, size_px)
-    found = []
-    for turn in palm_turns:
-        start = np.zeros(COUNT)
-        start[FOCAL] = guess.log_f35 - log(26.0)
-        start[AT], start[DEPTH] = palm_at * np.exp(start[FOCAL]), log(depth) - start[FOCAL]
-        # The ray to the cuff card meets the plane of the faces.
-        ray = np.append(cuff_at, 1.0)
-        origin = np.append(palm_at, 1.0) * depth
-        facing = float(turn[:, 2] @ ray)
-        along = float(turn[:, 2] @ origin) / facing if abs(facing) > 1e-3 else cuff_depth
-        if not 0.3 * depth < along < 3.0 * depth:
-            along = cuff_depth
-        offset = turn.T @ (ray * along - origin)
-        start[APART] = offset[:2]
-        relative = [turn.T @ c for c in cuff_turns]
-        best = max(relative, key=lambda r: float(r[2, 2]))
-        start[HINGE] = np.arctan2(best[1, 0] - best[0, 1], best[0, 0] + best[1, 1])
-        found.append((replace(blank, reference=turn), start))
-    # The likelier lean first: the one whose cuff card faces the camera as the palm card does.
-    return sorted(found, key=lambda f: float((misses_px(f[0], f[1][None]) ** 2).sum()))
+    """Two starts: the palm card leaning either way, the cuff card leaning as nearly like it as it can."""
+    blank = Scene(palm=palm, cuff=cuff, size_px=size_px, palm_reference=FACING, cuff_reference=FACING)
+    ratio = np.exp(guess.log_f35 - log(26.0))
+    start = np.zeros(COUNT)
+    start[FOCAL] = log(ratio)
+    palm_turns, palm_at, depth = start_poses(palm, blank.nominal_f_px * ratio, size_px)
+    start[PALM_AT], start[PALM_DEPTH] = palm_at * ratio, log(depth / ratio)
+    cuff_turns, cuff_at, depth = start_poses(cuff, blank.nominal_f_px * ratio, size_px)
+    start[CUFF_AT], start[CUFF_DEPTH] = cuff_at * ratio, log(depth / ratio)
+    return [(replace(blank, palm_reference=turn,
+                     cuff_reference=max(cuff_turns, key=lambda c: float(c[:, 2] @ turn[:, 2]))), start)
+            for turn in palm_turns]
 
 
 def stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray,
@@ -306,8 +304,11 @@ def _explanations(starts: list[tuple[Scene, FloatArray]], guesses: tuple[FocalGu
             covariance: FloatArray = np.asarray(np.linalg.inv(normal), dtype=float)
             _, log_det = np.linalg.slogdet(normal)
             mass = log(guess.weight) - log(guess.sd) - 0.5 * (cost + log_det)
-            mode = Mode(state=best, covariance=covariance, weight=0.0, guess=guess, reference=scene.reference,
-                        by_source=_account(scene, best, guess, jacobian, covariance, weights, u_edge))
+            slope = hinge_slope(scene, best, guess)
+            mode = Mode(state=best, covariance=covariance, weight=0.0, guess=guess, scene=scene,
+                        hinge_rad=float(place(scene, best[None]).hinge[0]),
+                        u_hinge_rad=sqrt(float(slope @ covariance @ slope)),
+                        by_source=_account(scene, jacobian @ covariance @ slope))
             if not any(_alike(mode, other, mass, m) for m, other in masses):
                 masses.append((mass, mode))
     if not masses:
@@ -323,40 +324,28 @@ def _alike(mode: Mode, other: Mode, mass: float, other_mass: float) -> bool:
     """Two searches that ended in the same place: same focal guess, same lean."""
     if mode.guess != other.guess or abs(mass - other_mass) > 0.5:
         return False
-    u = sqrt(other.covariance[HINGE, HINGE])
-    a, b = (m.reference @ _rotation(m.state[TURN]) for m in (mode, other))
+    a, b = (place(m.scene, m.state[None]).palm[0] for m in (mode, other))
     apart = float(np.arccos(np.clip((np.trace(a.T @ b) - 1.0) / 2.0, -1.0, 1.0)))
-    return bool(apart < np.radians(0.5) and abs(mode.state[HINGE] - other.state[HINGE]) < 0.3 * u)
+    return bool(apart < np.radians(0.5) and abs(mode.hinge_rad - other.hinge_rad) < 0.3 * other.u_hinge_rad)
 
 
-def _rotation(vector: FloatArray) -> FloatArray:
-    from handsel.vision.hand_view import turns
-
-    result: FloatArray = turns(vector[None])[0]
-    return result
-
-
-def _account(scene: Scene, state: FloatArray, guess: FocalGuess, jacobian: FloatArray, covariance: FloatArray,
-             weights: FloatArray, u_edge: FloatArray) -> dict[str, float]:
+def _account(scene: Scene, pull: FloatArray) -> dict[str, float]:
     """Variance of the hinge angle from each source; together they make the whole [rad^2].
 
-    The estimate is linear in the edges and in what was known beforehand, so what each brings is the square
-    of its pull on the estimate.
+    The estimate is linear in the edges and in what was known beforehand: pull is by how much one standard deviation
+    of each moves it, so its squares are what each brings.
     """
-    pull = covariance[HINGE] @ jacobian.T  # in standard deviations of each residual
-    n = u_edge.size
-    edges = pull[:n] ** 2
+    n = len(scene.at_px)
+    edges, known = pull[:n] ** 2, pull[n:] ** 2
     grid = np.r_[scene.palm.u_grid_px, scene.cuff.u_grid_px] ** 2
     noise = np.r_[scene.palm.u_noise_px, scene.cuff.u_noise_px] ** 2
     share = grid / (grid + noise)
-    _, group = surprises(scene, state[None], guess)
-    known = pull[n:] ** 2
     return {
-        "edges": float((edges * (1.0 - share)).sum() + known[group == 3].sum()),
+        "edges": float((edges * (1.0 - share)).sum() + known[KNOWN_GROUP == 3].sum()),
         "size in pixels": float((edges * share).sum()),
-        "obliquity": float(known[group == 2].sum()),
-        "focal length": float(known[group == 0].sum()),
-        "distortion": float(known[group == 1].sum()),
+        "obliquity": float(known[KNOWN_GROUP == 2].sum()),
+        "focal length": float(known[KNOWN_GROUP == 0].sum()),
+        "distortion": float(known[KNOWN_GROUP == 1].sum()),
     }
 
 
