@@ -62,11 +62,16 @@ class Seen:
     times: dict[str, list[float]] = field(default_factory=dict)
     errors: list[str] = field(default_factory=list)
     asked: list[float] = field(default_factory=list)
+    last_post_at: float = 0.0
+    sent_before: int = 0  # requests up to the last post
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def note(self, kind: str, took_s: float) -> None:
         with self.lock:
             self.times.setdefault(kind, []).append(took_s)
+            if kind == "post":
+                self.last_post_at = time.perf_counter()
+                self.sent_before = sum(map(len, self.times.values()))
 
     def wrong(self, what: str) -> None:
         with self.lock:
@@ -370,6 +375,7 @@ def run(server: Server, posts: list[Post], lead: str, *, flat_out: bool) -> tupl
     end.set()
     for t in watchers:
         t.join()
+    seen.last_post_at -= begun
     return seen, took_s
 
 
@@ -392,9 +398,10 @@ def report(seen: Seen, took_s: float, cpu_s: float, load: tuple[float, float]) -
             row = [at(times, p) for p in (50, 95, 99)]
             ratio = row[1] / at(bare, 95)
             print(f"| {kind} | {len(times)} | {row[0]:.0f} | {row[1]:.0f} | {row[2]:.0f} | {ratio:.1f} |")
-    total = sum(map(len, seen.times.values()))
+    busy_s = seen.last_post_at
+    rate, posts = seen.sent_before / busy_s, len(seen.all_of("post")) / busy_s
     print(
-        f"requests per second: {total / took_s:.0f}, of which posts {len(seen.all_of('post')) / took_s:.1f}"
+        f"up to the last answer sent: {busy_s:.0f} s, {rate:.0f} requests per second, {posts:.1f} of them posts"
     )
     print(f"processor of the server: {cpu_s:.1f} s, {100 * cpu_s / took_s:.0f} % of one core")
     print(

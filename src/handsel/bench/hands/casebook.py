@@ -8,6 +8,7 @@ saw stays beside it, and the core weighs both.
 
 from __future__ import annotations
 
+import json
 from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -67,18 +68,18 @@ def told_of_all(hands: Sequence[int]) -> dict[int, tuple[Told, ...]]:
     for pk, (_, told) in before.items():
         grown |= Q(hand=pk, seq__gte=len(told))
     found = _entries(grown, hands)
-    other = [pk for pk, (last, _) in before.items() if not found[pk] or found[pk][0].sha256 != last]
+    other = [pk for pk, (last, _) in before.items() if not found[pk] or found[pk][0][1] != last]
     if other:
         found |= _entries(Q(hand__in=other), other)
     all_told = {}
     for pk in hands:
         entries = found[pk]
         known = before[pk][1] if pk in before and pk not in other else ()
-        told = known + read(entries[1:] if known else entries)
+        told = known + tuple(_read_one(record) for record, _ in (entries[1:] if known else entries))
         all_told[pk] = told
         if entries and told[-1].seq == len(told):
             with _read_guard:
-                _read_before[pk] = (entries[-1].sha256, told)
+                _read_before[pk] = (entries[-1][1], told)
                 _read_before.move_to_end(pk)
     with _read_guard:
         while len(_read_before) > MOST_READ:
@@ -86,10 +87,12 @@ def told_of_all(hands: Sequence[int]) -> dict[int, tuple[Told, ...]]:
     return all_told
 
 
-def _entries(which: Q, hands: Iterable[int]) -> dict[int, list[Entry]]:
-    found: dict[int, list[Entry]] = {pk: [] for pk in hands}
-    for entry in Entry.objects.filter(which).order_by("hand_id", "seq").defer("client_id"):
-        found[entry.hand_id].append(entry)
+def _entries(which: Q, hands: Iterable[int]) -> dict[int, list[tuple[bytes, str]]]:
+    """Bytes and fingerprint of each entry; no more, since a page of the lead's list reads thousands."""
+    found: dict[int, list[tuple[bytes, str]]] = {pk: [] for pk in hands}
+    rows = Entry.objects.filter(which).order_by("hand_id", "seq").values_list("hand_id", "record", "sha256")
+    for pk, record, digest in rows.iterator(chunk_size=2_000):
+        found[pk].append((bytes(record), digest))
     return found
 
 
@@ -102,11 +105,12 @@ _read_guard = Lock()
 
 def read(entries: Iterable[Entry]) -> tuple[Told, ...]:
     """Entries as data."""
-    found = []
-    for entry in entries:
-        r = entry.told()
-        found.append(Told(seq=r["seq"], kind=r["kind"], at=r["at"], by=r["by"], what=r["what"]))
-    return tuple(found)
+    return tuple(_read_one(bytes(entry.record)) for entry in entries)
+
+
+def _read_one(record: bytes) -> Told:
+    r = json.loads(record)
+    return Told(seq=r["seq"], kind=r["kind"], at=r["at"], by=r["by"], what=r["what"])
 
 
 @lru_cache(maxsize=16)
