@@ -63,9 +63,7 @@ class Server:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        with closing(socket.socket()) as probe:
-            probe.bind(("127.0.0.1", 0))
-            self.port = int(probe.getsockname()[1])
+        self.port = free_port()
         self.process: subprocess.Popen[bytes] | None = None
         self.log = (folder.parent / "server.log").open("ab")
 
@@ -78,7 +76,8 @@ class Server:
         until = time.monotonic() + UP_WITHIN_S
         while not self.answers():
             if time.monotonic() > until or self.process.poll() is not None:
-                raise SystemExit(f"the server did not come up; see {self.log.name}")
+                said = Path(self.log.name).read_text(encoding="utf-8", errors="replace")[-2000:]
+                raise SystemExit(f"the server did not come up (status {self.process.poll()}):\n{said}")
             time.sleep(0.1)
 
     def answers(self) -> bool:
@@ -98,6 +97,22 @@ class Server:
         if self.process is not None and self.process.poll() is None:
             self.process.terminate()
             self.process.wait(timeout=60)
+
+
+def free_port() -> int:
+    """A port that the system gives to nobody as the near end of a connection.
+
+    A phone that calls a port where nobody listens may otherwise be given that very port for its own end, reach
+    itself, and keep the server from coming back to it.
+    """
+    for port in random.sample(range(20_000, 30_000), 200):
+        with closing(socket.socket()) as probe:
+            try:
+                probe.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    raise SystemExit("no free port was found")
 
 
 class Phone(threading.Thread):
