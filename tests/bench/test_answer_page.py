@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.utils import timezone
@@ -188,6 +189,20 @@ def test_a_reckoning_that_is_no_longer_kept_leaves_the_decision(hall: Hall) -> N
     html = answer(hall, hand)
     assert "To put right" in html
     assert "no longer kept" in html
+
+
+def test_the_repair_and_its_reasons_outlive_the_reckoning(hall: Hall, no_workers: Callable[[], None]) -> None:
+    hand = hall.hand(at="strung")
+    hall.answer_all(hand, "strung", worked_rest_angle=27.0, lowered_rest_angle=27.5)
+    ask(hall, hand)
+    no_workers()
+    decided = Entry.objects.filter(hand=hand, kind="decided").last().what
+    Job.objects.all().delete()
+    html = unescape(answer(hall, hand))
+    assert decided["fix"]["steps"]
+    for words in (*decided["fix"]["steps"], *(o["reason"] for o in decided["open"] if o.get("reason"))):
+        assert words in html
+    assert not [o["of"] for o in decided["open"] if f"<b>{o['of']}" in html]
 
 
 def test_a_hand_that_was_never_asked_about_says_so(hall: Hall) -> None:

@@ -127,7 +127,8 @@ def broken(request: HttpRequest) -> HttpResponse:
         )
     return HttpResponse(
         "<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-        "<title>handsel</title><link rel=stylesheet href=/static/bench/handsel.css><h1>The bench made a mistake</h1><p>Nothing was stored by this step. Go back and "
+        "<title>handsel</title><link rel=stylesheet href=/static/bench/handsel.css>"
+        "<h1>The bench made a mistake</h1><p>Nothing was stored by this step. Go back and "
         "try once more; if it comes again, tell the lead and go on with the paper traveller.</p>"
         "<p><a href='/'>To the first page</a></p></html>",
         status=500,

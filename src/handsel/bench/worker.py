@@ -66,6 +66,7 @@ def run(kinds: tuple[str, ...], stop: threading.Event, *, until_idle: bool = Fal
     from handsel.bench.jobs import services
 
     services.requeue_abandoned(kinds)
+    services.forget_old()
     for kind in kinds:
         # A handler may have something to put right first; a full or locked disk does not keep it from working.
         begin = getattr(import_module(HANDLERS[kind]), "begin", None)

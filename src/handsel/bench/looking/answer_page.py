@@ -140,10 +140,23 @@ def answer_for(k: Known, person: Person) -> Answer | None:
     if found is None:
         titles = {c.id: c.title for c in k.protocol.characteristics}
         rows = [
-            {"title": titles.get(o["of"], o["of"]), "place": o["place"], "status": o["status"], "reason": ""}
+            {
+                "title": o.get("title") or titles.get(o["of"], o["of"]),
+                "place": o["place"],
+                "status": o["status"],
+                "reason": o.get("reason", ""),
+            }
             for o in w["open"]
         ]
-        return Answer(**common, open=rows, kept=False)
+        fix = w.get("fix", {})
+        return Answer(
+            **common,
+            open=rows,
+            kept=False,
+            fix_steps=[{"words": s} for s in fix.get("steps", ())] if verdict == "does not conform" else [],
+            fix_words=fix.get("sentence", ""),
+            cautions=fix.get("cautions", []),
+        )
     a = found["assessment"]
     items = {(i["id"], i["place"]): i for i in a["items"]}
     return Answer(

@@ -30,6 +30,7 @@ from handsel.bench.jobs.services import enqueue
 from handsel.bench.people.models import Person
 from handsel.data.assessment_tables import assessment_table
 from handsel.documents.drawing import drawing
+from handsel.documents.wording import reason
 from handsel.inspection.case import Case
 from handsel.inspection.deciding import due, inspect
 from handsel.inspection.protocol import Protocol
@@ -90,8 +91,7 @@ def worked_out(k: Known) -> dict[str, Any] | None:
 
 def decision(k: Known) -> dict[str, Any]:
     """Only what the record keeps of the answer, without its drawing: for many decisions at once."""
-    found = _assessed(k)
-    return _decided(k, found.inspection, found.sentence, found.conforms)
+    return _decided(k, _assessed(k))
 
 
 def _assessed(k: Known) -> Assessment:
@@ -113,26 +113,26 @@ def work_out(k: Known) -> dict[str, Any]:
         "assessment": assessment_table(found).model_dump(mode="json"),
         "drawing": drawing(at_size, found),
         "conforms": found.conforms,
-        "decided": _decided(k, found.inspection, found.sentence, found.conforms),
+        "decided": _decided(k, found),
     }
 
 
-def _decided(k: Known, i: Inspection, sentence: str, conforms: bool) -> dict[str, Any]:
-    """What the record keeps of a decision: enough to see later what it rested on."""
+def _decided(k: Known, a: Assessment) -> dict[str, Any]:
+    """What the record keeps of a decision: enough to see later what it rested on, and what was ordered."""
+    i = a.inspection
     stages = k.protocol.hold_points
     at = k.protocol.stage(k.case.hand.hold_point)
     following = stages[at + 1].id if at + 1 < len(stages) else ""
     blocking = [x for x in i.open_items if x.blocks]
     # A computed finding may hold a hand back that its single checks would let pass.
-    whole = i.whole if conforms or i.whole != "release" else "not decided yet"
+    whole = i.whole if a.conforms or i.whole != "release" else "not decided yet"
     return {
         "hold_point": k.case.hand.hold_point,
         "whole": whole,
-        "sentence": sentence,
+        "sentence": a.sentence,
         "blocked_by": held_back_by(blocking[0]) if blocking else "",
-        "open": [
-            {"of": x.id, "place": x.place, "status": x.status, "severity": x.severity} for x in i.open_items
-        ],
+        "open": [_open(x, k.protocol) for x in i.open_items],
+        "fix": {"sentence": a.fix.sentence, "steps": list(a.fix.steps), "cautions": list(a.fix.cautions)},
         "next_hold_point": following if whole == "release" else "",
         "next_is_fitting": following == FITTING,
         "design": k.hand.design_id,
@@ -140,6 +140,16 @@ def _decided(k: Known, i: Inspection, sentence: str, conforms: bool) -> dict[str
         "program": __version__,
         "case_key": k.key,
     }
+
+
+def _open(x: Item, protocol: Protocol) -> dict[str, str]:
+    """An open item. The protocol's text is kept with the hand, so only what stands nowhere else is written."""
+    told = {"of": x.id, "place": x.place, "status": x.status, "severity": x.severity}
+    if x.status != "not seen":
+        told["reason"] = reason(x)[:400]
+    if protocol.characteristic(x.id) is None:  # found by the mechanics
+        told["title"] = x.title
+    return told
 
 
 def held_back_by(item: Item) -> str:
