@@ -129,7 +129,7 @@ def build_page(hand: Hand, person: Person) -> BuildPage:
             Option(value=str(lot.pk), words=str(lot))
             for lot in Lot.objects.filter(day=hand.day_id, used_up_at=None)
         ),
-        lots_used=tuple(f"{t.what['kind']} {t.what['name']}".strip() for t in k.told if t.kind == "lot-used"),
+        lots_used=tuple(t.what["name"] or t.what["kind"] for t in k.told if t.kind == "lot-used"),
         has_it=hand.held_by_id == person.pk,
         ids={name: new_client_id() for name in ("order", "ask", "checks", "note", "lot", "take", "put")},
     )
