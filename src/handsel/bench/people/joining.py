@@ -22,7 +22,7 @@ from handsel.bench.phone_address import base_for_phones, reaches_phones
 from handsel.documents.qr import qr_svg
 
 OFFERED = (
-    {"value": "both", "words": "Builder and inspector", "small": "nobody looks at their own work"},
+    {"value": "both", "words": "Builder and inspector", "small": "looks at what others built"},
     {"value": "build", "words": "Builder"},
     {"value": "inspect", "words": "Inspector"},
     {"value": "fit", "words": "Fitter", "small": "gets a number to type"},
