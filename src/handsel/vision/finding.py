@@ -23,7 +23,7 @@ Gray = npt.NDArray[np.uint8]
 
 _QUICK_PX, _FULL_PX = 900, 2200  # longest side of the copy that is looked at
 _AROUND = 11.0  # the other card is within so many marker sides of a found one
-_MOST_LOST = 0.45  # share of its edges that a card may lack and still be one
+_MOST_LOST = 0.35  # share of its edges that a card may lack and still be one
 _GOOD_SIDE_PX = 64.0  # side that a marker is brought to for the closest looks
 
 

@@ -1,0 +1,29 @@
+"""How a flat thing leans, from real photos whose poses were solved by others."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from handsel.vision.solving import leans
+from published.test_vision_camera import STORED_CENTRE, STORED_DISTORTION, STORED_F, STORED_TILTS, boards
+
+# What is stored was solved for all photos at once; ours takes one photo and the scale at the board's middle alone.
+SINGLE_VIEW_DEG = 1.5
+
+
+def test_the_lean_of_each_board_is_the_stored_one():
+    photos, board = boards("left")
+    matrix = np.array([[STORED_F, 0, STORED_CENTRE[0]], [0, STORED_F, STORED_CENTRE[1]], [0, 0, 1.0]])
+    assert len(photos) == len(STORED_TILTS) == 13
+    misses = []
+    for points, stored in zip(photos.values(), STORED_TILTS, strict=True):
+        flat = cv2.undistortPoints(points[:, None], matrix, STORED_DISTORTION, P=matrix)[:, 0]
+        up = (board - board.mean(0)) * [1.0, -1.0]  # ours has y up
+        h, _ = cv2.findHomography(up, flat)
+        turns, _, distance = leans(h, STORED_F, np.array(STORED_CENTRE))
+        tilts = np.degrees(np.arccos(np.abs(turns[:, 2, 2])))
+        misses.append(float(np.abs(tilts - stored).min()))
+        assert 200.0 < distance < 700.0  # the stored shifts lie between 0.3 and 0.6 m
+    assert max(misses) < SINGLE_VIEW_DEG
+    assert np.median(misses) < 0.5
