@@ -9,11 +9,14 @@ import pytest
 from django.db import IntegrityError, OperationalError, connection, transaction
 
 from bench.hall import Hall
-from handsel.bench.hands.casebook import read, told_of, told_of_all
+from handsel.bench.hands.casebook import protocol_kept, read, told_of, told_of_all
 from handsel.bench.hands.chain import New, append
 from handsel.bench.hands.models import Entry
+from handsel.bench.looking.recording import record_batch
 from handsel.bench.people.models import Person
 from handsel.bench.turns.base import Line, line_of
+from handsel.inspection.protocol import CANNOT_TELL
+from handsel.inspection.rules import AnswerRule
 
 WRITERS, EACH = 8, 6
 
@@ -163,3 +166,34 @@ def test_records_of_several_hands_are_read_together_as_each_by_itself(
         assert together[hand.pk] == read(Entry.objects.filter(hand=hand).order_by("seq"))
     assert together[grown.pk][-1].what == {"text": "one more"}
     assert told_of_all([]) == {}
+
+
+def test_answers_are_held_against_what_was_stored_while_they_waited_for_their_turn(
+    shared_hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hand, other = shared_hall.hand(), shared_hall.lead
+    c = next(c for c in protocol_kept(hand.protocol_id).characteristics if c.hold_point == "parts")
+    assert isinstance(c.rule, AnswerRule)
+    good, bad = (
+        c.rule.accepted[0],
+        next(a for a in c.rule.answers if a not in (*c.rule.accepted, CANNOT_TELL)),
+    )
+    place = protocol_kept(hand.protocol_id).places(c.per)[0]
+    what = {"of": c.id, "place": place, "answer": bad, "protocol": hand.protocol_id, "from": "screen"}
+    wait = Line.join
+
+    def somebody_is_quicker(turn: Line, timeout_s: float) -> bool:
+        monkeypatch.setattr(Line, "join", wait)
+        append(hand_again, [New(kind="observed", what=what)], person=other)
+        return wait(turn, timeout_s)
+
+    hand_again = type(hand).objects.get(pk=hand.pk)
+    monkeypatch.setattr(Line, "join", somebody_is_quicker)
+    sent = {
+        "kind": "observed", "client_id": "0" * 32, "by": shared_hall.inspector.number, "of": c.id, "place": place,
+        "answer": good, "protocol": hand.protocol_id, "seen_count": hand.entry_count,
+    }  # fmt: skip
+    reply = record_batch(hand, [sent], shared_hall.inspector).as_data()
+    assert reply["count"] == hand_again.entry_count + 1
+    assert [(r["state"], r["seq"]) for r in reply["results"]] == [("stored", hand_again.entry_count + 1)]
+    assert [d["shown"] for d in reply["results"][0]["differs"]] == [bad]

@@ -73,10 +73,11 @@ class Recorded:
 
 def record_batch(hand: Hand, entries: Iterable[dict[str, Any]], person: Person) -> Recorded:
     """Store what fits and say of every entry what became of it. One transaction."""
+    entries = list(entries)
+    ahead = _Record(hand)  # read before the turn to write comes, so that others wait less
     with transaction.atomic():
         locked = Hand.objects.select_for_update().get(pk=hand.pk)
-        entries = list(entries)
-        desk = _Desk(locked, person, _stored(entries))
+        desk = _Desk(locked, person, _stored(entries), ahead if ahead.is_of(locked) else _Record(locked))
         outcomes = [desk.take(data) for data in entries]
         if desk.news:
             # What is known under these ids was taken out already; each id comes once.
@@ -95,24 +96,38 @@ def _stored(entries: Iterable[Mapping[str, Any]]) -> dict[str, Entry]:
     return {e.client_id: e for e in found}
 
 
+class _Record:
+    """A hand's record as read, and what stands in it."""
+
+    def __init__(self, hand: Hand) -> None:
+        self.head_sha256 = hand.head_sha256
+        self.told = told_of(hand)
+        self.protocol = protocol_kept(hand.protocol_id)
+        self.case = case_of(hand, self.told)
+        self.timeline = Timeline(self.case, self.protocol)
+        self.said = said_by_now(self.told, self.case, self.protocol)
+
+    def is_of(self, locked: Hand) -> bool:
+        """Whether the record is still as it was read; all that is judged by is written in it."""
+        return self.head_sha256 == locked.head_sha256 and len(self.told) == locked.entry_count
+
+
 class _Desk:
     """One batch being taken: what stands, growing as entries are accepted."""
 
-    def __init__(self, hand: Hand, person: Person, stored: dict[str, Entry]) -> None:
+    def __init__(self, hand: Hand, person: Person, stored: dict[str, Entry], record: _Record) -> None:
         self.hand, self.person, self.stored, self.at = hand, person, stored, timezone.now()
-        self.told: list[Told] = list(told_of(hand))
-        self.protocol = protocol_kept(hand.protocol_id)
-        self.case = case_of(hand, self.told)
-        timeline = Timeline(self.case, self.protocol)
+        self.told: list[Told] = list(record.told)
+        self.protocol, self.case = record.protocol, record.case
         done = self.case.done
         self.ground = Ground(
             hand=hand,
             protocol=self.protocol,
             case=self.case,
-            timeline=timeline,
+            timeline=record.timeline,
             last_done=done[-1].called if done else "",
         )
-        self.said: list[Said] = said_by_now(self.told, self.case, self.protocol)
+        self.said: list[Said] = list(record.said)
         self.news: list[New] = []
         self.by_id: dict[str, Outcome] = {}
         self.accepted: dict[str, int] = {}  # client id: the seq it will have
