@@ -17,7 +17,7 @@ SHAPES: dict[Any, str] = {
     Standing.TO_PUT_RIGHT: "to-put-right",
     Standing.FOR_LEAD: "for-the-lead",
     Standing.TO_FIT: "ready-to-fit",
-    Standing.TO_RELEASE: "conforms",
+    Standing.TO_RELEASE: "to-release",
     Standing.RELEASED: "released",
     Standing.HANDED_OVER: "handed-over",
     Standing.SCRAPPED: "scrapped",

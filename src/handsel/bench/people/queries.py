@@ -137,7 +137,7 @@ def _row(hand: Hand, now: datetime) -> Row:
     return Row(
         code=hand.shown_code,
         url=f"/l/{hand.code}/",
-        standing="ready to fit" if hand.standing == Standing.TO_RELEASE else hand.standing,
+        standing=hand.standing,
         words="ready to release" if hand.standing == Standing.TO_RELEASE else "",
         about=f"{hand.recipient_code}, {hand.side}",
         blocks=hand.blocked_by,
