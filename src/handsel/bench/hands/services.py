@@ -58,7 +58,7 @@ def begin_hand(
 ) -> Hand:
     """Begin a hand: code, side and scale are enough. Sent twice with one client id, it is begun once."""
     recipient_code = recipient_code.strip().upper()
-    _check(day, recipient_code, side, scale_ratio)
+    check_order(day, recipient_code, side, scale_ratio)
     at = at or timezone.now()
     with transaction.atomic():
         if client_id:
@@ -111,7 +111,8 @@ def _new_hand(**columns: object) -> Hand:
     raise HandselError("no free code was found", where="the new hand", do="Try once more.")
 
 
-def _check(day: Day, recipient_code: str, side: str, scale_ratio: float) -> None:
+def check_order(day: Day, recipient_code: str, side: str, scale_ratio: float) -> None:
+    """Refuse, in words, what is no order for a hand of this day."""
     if not re.fullmatch(CODE, recipient_code) or len(recipient_code) > 16:
         raise OutOfRange(
             "the recipient's code is not of the form R-014",

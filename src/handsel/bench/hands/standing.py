@@ -114,4 +114,5 @@ _STEPS: dict[str, Callable[[Hand, dict[str, Any], Person, datetime], None]] = {
     "withdrawn": _undone,
     "conceded": _undone,
     "judged-by": _undone,
+    "changed": _undone,
 }

@@ -87,8 +87,14 @@ def _conceded(w: dict[str, Any], p: Protocol) -> str:
 
 
 def _changed(w: dict[str, Any], p: Protocol) -> str:
-    field = str(w["field"]).replace("_", " ")
-    return f"Changed: {field} from {w['old'] or 'nothing'} to {w['new'] or 'nothing'}"
+    name = {
+        "recipient_code": "recipient",
+        "scale_ratio": "scale",
+        "target_rest_angle_deg": "rest angle asked for [deg]",
+        "latex_sensitive": "latex must be kept away",
+    }.get(w["field"], str(w["field"]))
+    old, new = ({True: "yes", False: "no", None: "not known"}.get(w[key], w[key]) for key in ("old", "new"))
+    return f"Changed: {name}, from {old} to {new}"
 
 
 def _judged_by(w: dict[str, Any], p: Protocol) -> str:
