@@ -44,7 +44,12 @@ def reader(protocol: Protocol, observable: str, place: str = "") -> Characterist
 
 
 def about_cords(item: Item) -> bool:
-    """Whether slides or cords usually put an item right."""
+    """Whether slides or cords usually put an item right.
+
+    Parameters: item of an inspection.    Returns: bool.    Raises: nothing.
+    Valid for: items whose rework is listed usual one first.    Source: own rule.
+    Checked by: unit/test_fix.py
+    """
     return bool(item.rework) and item.rework[0] in CORD_REWORK
 
 
