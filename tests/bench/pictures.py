@@ -8,7 +8,8 @@ import zlib
 from typing import Any
 
 import pillow_heif
-from PIL import Image, ImageCms
+import segno
+from PIL import Image, ImageCms, ImageFilter
 from PIL.TiffImagePlugin import IFDRational
 
 SECRET = b"CAMERA-OF-SOMEBODY-54321"
@@ -91,3 +92,30 @@ def markers(data: bytes) -> list[int]:
         found.append(data[at + 1])
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return found
+
+
+def label(text: str, side_px: int = 320) -> Image.Image:
+    """A label as printed: the square with its white border."""
+    out = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="png", scale=10, border=4)
+    return Image.open(out).convert("L").resize((side_px, side_px), Image.Resampling.LANCZOS)
+
+
+def on_a_bench(
+    *texts: str,
+    side_px: int = 320,
+    turned_deg: float = 0,
+    soft_px: float = 0,
+    light: float = 1.0,
+    size: tuple[int, int] = (1600, 1200),
+) -> Image.Image:
+    """Labels side by side on a grained bench top, as a phone's camera sees them from above."""
+    grain = Image.effect_noise((size[0] // 8, size[1] // 8), 12).point(lambda v: v + 20)
+    picture = grain.resize(size)
+    for n, text in enumerate(texts):
+        turned = label(text, side_px).rotate(
+            turned_deg, expand=True, fillcolor=235, resample=Image.Resampling.BICUBIC
+        )
+        picture.paste(turned, (round(size[0] * (0.15 + 0.45 * n)), round(size[1] * 0.3)))
+    soft = picture.filter(ImageFilter.GaussianBlur(soft_px))
+    return soft.point(lambda v: v * light)

@@ -31,7 +31,7 @@ from handsel.bench.hands.chain import New, append
 from handsel.bench.hands.models import Entry
 from handsel.bench.jobs.models import Job
 from handsel.bench.on_disk import NoRoom
-from handsel.bench.photos import decoding, places, services
+from handsel.bench.photos import apart, decoding, places, services
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.sniffing import kind_of
 
@@ -44,6 +44,7 @@ Workers = Callable[[], None]
 def _own_folder(settings: Any, tmp_path: Path) -> None:
     settings.DATA = tmp_path
     settings.PHOTOS = tmp_path / "photos"
+    (tmp_path / "names.txt").write_text("testserver\n", encoding="utf-8")  # what the test client calls us
 
 
 def send(client: Client, data: bytes, client_id: str = ID, name: str = "IMG_1.jpg", **more: Any) -> Any:
@@ -297,7 +298,7 @@ def test_a_text_bomb_in_a_png_is_refused_or_left_out(hall: Hall, no_workers: Wor
 def test_a_decoder_that_hangs_is_stopped(
     hall: Hall, no_workers: Workers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(decoding, "WALL_S", 0.001)
+    monkeypatch.setattr(apart, "WALL_S", 0.001)
     assert "took longer" in refused(hall, no_workers, saved(scene()))["reason"]
 
 
@@ -357,7 +358,7 @@ def test_a_disk_that_is_full_for_the_worker_keeps_the_upload_for_later(
 ) -> None:
     send(hall.client(hall.inspector), saved(scene()))
     with monkeypatch.context() as patched:
-        patched.setattr(decoding, "_developed", lambda *a: {"disk": 28})
+        patched.setattr(decoding, "told_apart", lambda *a: {"disk": 28})
         with pytest.raises(NoRoom):
             decoding.run({"photo": Photo.objects.get().pk})
         no_workers()

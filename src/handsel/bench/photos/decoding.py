@@ -1,15 +1,10 @@
-"""The worker's part: one upload becomes two clean pictures, or is refused in words; the upload is deleted.
+"""The photo worker's part: one upload becomes two clean pictures, or is refused in words; the upload is deleted.
 
 Whatever happens in between, the same job can be done again: names come from content, and the row changes last.
 """
 
 from __future__ import annotations
 
-import json
-import logging
-import os
-import subprocess
-import sys
 import time
 from contextlib import suppress
 from pathlib import Path
@@ -18,14 +13,12 @@ from typing import Any
 from django.conf import settings
 from django.utils import timezone
 
-import handsel
 from handsel.bench.on_disk import BESIDE, NoRoom, fingerprint, said_plainly, settle
-from handsel.bench.photos import places
+from handsel.bench.photos import labels, places
+from handsel.bench.photos.apart import told_apart
 from handsel.bench.photos.models import Photo, State
 
-WALL_S = 60.0
 STALE_S = 24 * 3600.0  # what nobody claimed in a day was left behind by a crash
-log = logging.getLogger("handsel.photos")
 
 
 def begin() -> None:
@@ -36,7 +29,9 @@ def begin() -> None:
 
 
 def run(payload: dict[str, Any]) -> dict[str, Any]:
-    """Develop one photo; the state it ends in."""
+    """Develop one photo, the state it ends in; or read a label, the codes on it."""
+    if "label" in payload:
+        return labels.read(payload)
     photo = Photo.objects.get(pk=payload["photo"])
     if photo.state != State.STORED:
         places.raw(photo).unlink(missing_ok=True)
@@ -49,7 +44,7 @@ def run(payload: dict[str, Any]) -> dict[str, Any]:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     parts = [folder / f".{photo.pk}.{name}{BESIDE}" for name in ("full", "thumb")]
     try:
-        told = _developed(photo.kind, source, *parts)
+        told = told_apart("developing", photo.kind, source, *parts)
         if "disk" in told:
             raise NoRoom(
                 "there is no room left on the disk",
@@ -64,40 +59,6 @@ def run(payload: dict[str, Any]) -> dict[str, Any]:
         for part in parts:
             part.unlink(missing_ok=True)
     return _ready(photo, names, told)
-
-
-def _developed(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
-    words = [
-        sys.executable,
-        "-m",
-        "handsel.bench.photos.developing",
-        kind,
-        str(source),
-        str(full),
-        str(thumb),
-    ]
-    # Nothing of this process's surroundings but where the program and the system's libraries are.
-    kept = {k: v for k, v in os.environ.items() if k in ("PATH", "SYSTEMROOT", "TEMP", "TMPDIR", "LANG")}
-    kept["PYTHONPATH"] = str(Path(handsel.__file__).parents[1])
-    try:
-        done = subprocess.run(
-            words,
-            env=kept,
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=WALL_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return {
-            "refused": f"it took longer than {WALL_S:.0f} seconds to open",
-            "do": "Take it again at a smaller size.",
-        }
-    if done.returncode != 0:
-        log.warning("a photo stopped its decoder (%d): %s", done.returncode, done.stderr[-500:])
-        return {"refused": "the picture in it cannot be opened safely", "do": "Take the photo again."}
-    found: dict[str, Any] = json.loads(done.stdout)
-    return found
 
 
 def _kept(part: Path) -> str:

@@ -13,6 +13,8 @@ import io
 import json
 import math
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -49,7 +51,7 @@ def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
     from PIL import Image, ImageOps
 
     Image.MAX_IMAGE_PIXELS = None  # held against our own limit, in our own words, as soon as it is known
-    try:
+    with unreadable_refused():
         image = opened(kind, source)
         check_size(image.size)
         numbers = lens_numbers(image)
@@ -57,12 +59,6 @@ def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
         upright = ImageOps.exif_transpose(image)
         source_size = upright.size
         picture = bare(on_white(in_srgb(shrunk(upright, LONG_SIDE_PX))))
-    except UNREADABLE as error:
-        if "truncated" in str(error).lower() or isinstance(error, EOFError):
-            raise Refused("the file is cut short", "Send the photo again.") from None
-        raise Refused(
-            "the picture in it cannot be read", "Take the photo again, or send it as JPEG."
-        ) from None
     try:
         picture.save(full, "JPEG", quality=90)
         bare(shrunk(picture, THUMB_SIDE_PX)).save(thumb, "JPEG", quality=80)
@@ -77,6 +73,19 @@ def develop(kind: str, source: Path, full: Path, thumb: Path) -> dict[str, Any]:
         "source_height_px": source_size[1],
         **numbers,
     }
+
+
+@contextmanager
+def unreadable_refused() -> Iterator[None]:
+    """Turns what decoders raise into a refusal in words."""
+    try:
+        yield
+    except UNREADABLE as error:
+        if "truncated" in str(error).lower() or isinstance(error, EOFError):
+            raise Refused("the file is cut short", "Send the photo again.") from None
+        raise Refused(
+            "the picture in it cannot be read", "Take the photo again, or send it as JPEG."
+        ) from None
 
 
 def opened(kind: str, source: Path) -> Picture:
@@ -216,10 +225,15 @@ def bound() -> None:
 
 def main() -> None:
     """What the worker starts."""
-    bound()
     kind, source, full, thumb = sys.argv[1:]
+    tell(lambda: develop(kind, Path(source), Path(full), Path(thumb)))
+
+
+def tell(work: Callable[[], dict[str, Any]]) -> None:
+    """Do the work within bounds and print its one line of JSON."""
+    bound()
     try:
-        told: dict[str, Any] = develop(kind, Path(source), Path(full), Path(thumb))
+        told = work()
     except Refused as refused:
         told = {"refused": refused.what, "do": refused.do}
     except NotStored as error:

@@ -23,5 +23,10 @@ def incoming() -> Path:
 
 
 def raw(photo: Photo) -> Path:
-    """The upload as it came. The id is part of the name, so that no two photos share a file."""
-    return incoming() / f"{photo.raw_sha256}.{sha256(photo.client_id.encode()).hexdigest()[:12]}.raw"
+    """The upload as it came."""
+    return upload(photo.raw_sha256, photo.client_id)
+
+
+def upload(fingerprint: str, sent_as: str) -> Path:
+    """Where an upload waits. What it was sent as is part of the name, so that no two share a file."""
+    return incoming() / f"{fingerprint}.{sha256(sent_as.encode()).hexdigest()[:12]}.raw"

@@ -19,7 +19,7 @@ from handsel.bench.jobs.models import Job
 from handsel.bench.jobs.services import enqueue
 from handsel.bench.on_disk import CHUNK_BYTES, NoRoom, write_whole
 from handsel.bench.people.models import Person
-from handsel.bench.photos import places
+from handsel.bench.photos import labels, places
 from handsel.bench.photos.decoding import drop_unused, sweep
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.sniffing import SNIFF_BYTES, called, kind_of
@@ -29,6 +29,7 @@ MOST_BYTES = 40_000_000
 MOST_AN_HOUR = 600  # of one person: a photo every six seconds, all hour
 MOST_BYTES_A_DAY = 8_000_000_000
 ROOM_BYTES = 200_000_000  # stays free for the records themselves
+NO_PHOTO = "Take a photo with the camera: JPEG, PNG, WebP or HEIC."
 CLIENT_ID = re.compile(r"[0-9A-Za-z_-]{8,64}")
 
 
@@ -87,7 +88,11 @@ def _hold_to_quota(person: Person, size: int) -> None:
     sent = Photo.objects.filter(taken_by=person, received_at__gt=now - timedelta(days=1)).aggregate(
         hour=Count("pk", filter=Q(received_at__gt=now - timedelta(hours=1))), day=Sum("raw_bytes")
     )
-    if sent["hour"] >= MOST_AN_HOUR or (sent["day"] or 0) + size > MOST_BYTES_A_DAY:
+    # Of pictures of labels only the number counts: nothing of them is kept.
+    labels_count = Job.objects.filter(
+        kind="photo", payload__by=person.pk, queued_at__gt=now - timedelta(hours=1)
+    ).count()
+    if sent["hour"] + labels_count >= MOST_AN_HOUR or (sent["day"] or 0) + size > MOST_BYTES_A_DAY:
         do = "The photo stays on the phone; send it in a while, or tell the lead."
         raise NotTaken("more photos came from one person than a build day makes", do=do, status=429)
 
@@ -110,7 +115,7 @@ def _store(
         write_whole(places.raw(photo), _chunks(file))
     else:
         photo.state, photo.decided_at = State.REFUSED, photo.received_at
-        photo.reason, photo.do = called(start), "Take a photo with the camera: JPEG, PNG, WebP or HEIC."
+        photo.reason, photo.do = called(start), NO_PHOTO
     with transaction.atomic():
         known = Photo.objects.filter(client_id=client_id).first()
         if known is None:
@@ -122,6 +127,35 @@ def _store(
     if known.raw_sha256 != digest or known.state != State.STORED:
         places.raw(photo).unlink(missing_ok=True)
     return known, False
+
+
+def take_label(file: BinaryIO, *, client_id: str, person: Person) -> Job:
+    """Store the picture of a label and queue it, before photos: somebody stands there and waits.
+
+    When this returns, picture and job are on the disk. Sent twice, it is read once.
+    """
+    if not CLIENT_ID.fullmatch(client_id):
+        raise NotTaken("it came without a proper id", do="Load the page again and repeat it.", status=400)
+    digest, size, start = _measured(file)
+    kind, key = kind_of(start), labels.key_of(client_id)
+    if not kind:
+        raise NotTaken(f"this is no photo: {called(start)}", do=NO_PHOTO, status=415)
+    payload = {"label": key, "sha256": digest, "kind": kind, "by": person.pk}
+    job = Job.objects.filter(key=key).first()
+    if job is None:
+        _hold_to_quota(person, size)
+        _hold_room(size)
+        write_whole(places.upload(digest, key), _chunks(file))
+        job = enqueue("photo", key, payload, urgency=1)
+        if job.payload != payload or job.state not in (
+            Job.QUEUED,
+            Job.WORKING,
+        ):  # another request was quicker
+            places.upload(digest, key).unlink(missing_ok=True)
+    if job.payload != payload:
+        do = "Take the photo again."
+        raise NotTaken("another photo was sent before under the same id", do=do, status=409)
+    return job
 
 
 def _chunks(file: BinaryIO) -> Iterator[bytes]:

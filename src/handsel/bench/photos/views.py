@@ -13,8 +13,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from handsel.bench.hands.codes import read_code
 from handsel.bench.hands.models import Hand
+from handsel.bench.jobs.models import Job
 from handsel.bench.people.gate import needs, wants_json
-from handsel.bench.photos import places, queries, services
+from handsel.bench.photos import labels, places, queries, services
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.uploads import Cap
 
@@ -33,9 +34,7 @@ def take(request: HttpRequest) -> HttpResponseBase:
 
 @csrf_protect
 def _receive(request: HttpRequest) -> HttpResponseBase:
-    file = request.FILES.get("photo")
-    if file is None:
-        raise services.NotTaken("no photo came with it", do="Choose a photo and send it.", status=400)
+    file = _photo_in(request)
     hand = None
     if request.POST.get("hand"):
         hand = Hand.objects.filter(code=read_code(request.POST["hand"])).first()
@@ -49,6 +48,40 @@ def _receive(request: HttpRequest) -> HttpResponseBase:
     if wants_json(request) or not request.POST.get("next", "").startswith("/"):
         return JsonResponse(queries.told(photo), status=202)
     return HttpResponse(status=303, headers={"Location": safe_next(request.POST["next"])})
+
+
+def _photo_in(request: HttpRequest) -> Any:
+    file = request.FILES.get("photo")
+    if file is None:
+        raise services.NotTaken("no photo came with it", do="Choose a photo and send it.", status=400)
+    return file
+
+
+@needs("anyone")
+@csrf_exempt  # as above
+@require_POST
+def take_label(request: HttpRequest) -> HttpResponseBase:
+    """A phone sends a picture of a label, to be read and forgotten."""
+    request.upload_handlers.insert(0, Cap(request, services.MOST_BYTES))
+    return _receive_label(request)
+
+
+@csrf_protect
+def _receive_label(request: HttpRequest) -> HttpResponseBase:
+    job = services.take_label(
+        _photo_in(request), client_id=request.POST.get("client_id", ""), person=request.user
+    )
+    return JsonResponse(labels.told_of(job), status=202)
+
+
+@needs("anyone")
+@require_safe
+def label(request: HttpRequest, client_id: str) -> HttpResponseBase:
+    """Which hand a photographed label leads to; only for who sent it."""
+    job = get_object_or_404(Job, key=labels.key_of(client_id), payload__by=request.user.pk)
+    response = JsonResponse(labels.told_of(job))
+    response["Cache-Control"] = "no-store"
+    return response
 
 
 def safe_next(path: str) -> str:
