@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import threading
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -24,17 +25,32 @@ from handsel.bench.people.models import Person
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
 expect.set_options(timeout=20_000)
-CHROMIUM = "/usr/bin/chromium"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+QUIETLY = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--no-first-run",
+)
 PHONE = {"width": 390, "height": 844}
+
+
+def needed(path: str | None, what: str) -> str:
+    """The path, or a skipped test; where everything has to be tested, a failed one."""
+    if path is None and os.environ.get("CI"):
+        pytest.fail(f"{what} is missing, and here every test has to run")
+    if path is None:
+        pytest.skip(f"{what} is missing: `make browser` and `make .venv/axe/axe.min.js` fetch what is needed")
+    return path
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One browser for all tests; each test has phones of its own in it."""
+    found_at = needed(next(filter(None, map(shutil.which, BROWSERS)), None), "a Chromium")
     with sync_playwright() as play:
-        found = play.chromium.launch(
-            executable_path=CHROMIUM, args=["--no-sandbox", "--disable-background-networking"]
-        )
+        found = play.chromium.launch(executable_path=found_at, args=list(QUIETLY))
         yield found
         found.close()
 
