@@ -103,14 +103,23 @@ def make_hand(rng: np.random.Generator, kind: str, turned: bool) -> tuple[Hand, 
     turns = rng.normal(0.0, 0.7, 2) if turned else np.zeros(2)
     step = float(rng.uniform(-8.0, 8.0))
 
-    def card(part: np.ndarray, middle: tuple[float, float], z: float, tilt: np.ndarray, in_plane: float) -> np.ndarray:
+    def card(
+        part: np.ndarray, middle: tuple[float, float], z: float, tilt: np.ndarray, in_plane: float
+    ) -> np.ndarray:
         at = part @ np.array([middle[0], middle[1], z + 1.0])
         return pose(part @ turn(1, tilt[1]) @ turn(0, tilt[0]) @ turn(2, in_plane), at)
 
     palm_card = card(np.eye(3), (sign * rng.uniform(26, 34), rng.uniform(-3, 3)), 0.0, tilts[:2], turns[0])
     cuff_card = card(cuff_turn, (-sign * rng.uniform(42, 56), rng.uniform(2, 12)), step, tilts[2:], turns[1])
-    hand = Hand(sign=sign, angle_deg=angle, palm_card=palm_card, cuff_card=cuff_card, cuff=pose(cuff_turn, np.zeros(3)),
-                step_mm=step, table_y=-20.0)
+    hand = Hand(
+        sign=sign,
+        angle_deg=angle,
+        palm_card=palm_card,
+        cuff_card=cuff_card,
+        cuff=pose(cuff_turn, np.zeros(3)),
+        step_mm=step,
+        table_y=-20.0,
+    )
     return hand, {"card_turn_deg": tuple(turns), "card_tilt_deg": tuple(tilts), "step_mm": step}
 
 
@@ -162,8 +171,16 @@ def make_camera(rng: np.random.Generator, hand: Hand, kind: str, small: bool) ->
     centre = (np.array(size) - 1.0) / 2.0 + offset
     k1 = float(rng.uniform(-0.06, 0.06))
     camera = Camera(rotation=rotation, at=at, f_px=f_px, centre=centre, k1=k1, size=size)
-    return camera, {"f35_mm": f35, "distance_mm": distance, "azimuth_deg": azimuth, "elevation_deg": elevation,
-                    "roll_deg": roll, "k1": k1, "centre_px": tuple(offset), "size_px": size}
+    return camera, {
+        "f35_mm": f35,
+        "distance_mm": distance,
+        "azimuth_deg": azimuth,
+        "elevation_deg": elevation,
+        "roll_deg": roll,
+        "k1": k1,
+        "centre_px": tuple(offset),
+        "size_px": size,
+    }
 
 
 # ---- scene ---------------------------------------------------------------------------------------
@@ -175,14 +192,20 @@ def card_texture(number: int) -> np.ndarray:
     marker = np.zeros((6, 6))
     marker[1:-1, 1:-1] = [[float(c) for c in row] for row in CODES[number]]
     whole = np.ones((9 * cell, 9 * cell))
-    whole[int(1.5 * cell):int(7.5 * cell), int(1.5 * cell):int(7.5 * cell)] = np.kron(marker, np.ones((cell, cell)))
+    whole[int(1.5 * cell) : int(7.5 * cell), int(1.5 * cell) : int(7.5 * cell)] = np.kron(
+        marker, np.ones((cell, cell))
+    )
     return (0.05 + 0.75 * whole[::-1])[..., None].repeat(3, -1).astype(np.float32)
 
 
 def table_texture(rng: np.random.Generator) -> np.ndarray:
     n = 256
     kind = rng.choice(["plain", "grain", "checks", "grid"])
-    base = np.array(rng.choice([[.35, .22, .14], [.6, .55, .45], [.12, .3, .24], [.4, .4, .42], [.75, .74, .7]]))
+    base = np.array(
+        rng.choice(
+            [[0.35, 0.22, 0.14], [0.6, 0.55, 0.45], [0.12, 0.3, 0.24], [0.4, 0.4, 0.42], [0.75, 0.74, 0.7]]
+        )
+    )
     picture = np.ones((n, n, 1)) * base
     if kind == "grain":
         rows = np.cumsum(rng.normal(0, 0.02, (n, 1, 1)), 0)
@@ -191,24 +214,39 @@ def table_texture(rng: np.random.Generator) -> np.ndarray:
         at = np.arange(n) // 32
         picture = picture * np.where((at[:, None] + at[None]) % 2, 1.0, 0.45)[..., None]
     elif kind == "grid":
-        line = (np.arange(n) % 32 < 2)
-        picture[line[:, None] | line[None]] = [.7, .7, .5]
+        line = np.arange(n) % 32 < 2
+        picture[line[:, None] | line[None]] = [0.7, 0.7, 0.5]
     else:
         picture = picture * np.clip(1 + rng.normal(0, 0.08, (n, n, 1)), 0.5, 1.5)
     return np.clip(picture, 0.02, 0.9).astype(np.float32)
 
 
-def build_scene(mi, rng: np.random.Generator, hand: Hand, kind: str, cluttered: bool, elevation_deg: float) -> tuple[object, str]:
+def build_scene(
+    mi, rng: np.random.Generator, hand: Hand, kind: str, cluttered: bool, elevation_deg: float
+) -> tuple[object, str]:
     T = mi.ScalarTransform4f
-    colours = [[.75, .75, .72], [.05, .05, .05], [.55, .05, .05], [.06, .12, .5], [.7, .25, .03], [.06, .35, .1],
-               [.62, .45, .28], [.7, .55, .05], [.3, .08, .4], [.1, .5, .55]]
+    colours = [
+        [0.75, 0.75, 0.72],
+        [0.05, 0.05, 0.05],
+        [0.55, 0.05, 0.05],
+        [0.06, 0.12, 0.5],
+        [0.7, 0.25, 0.03],
+        [0.06, 0.35, 0.1],
+        [0.62, 0.45, 0.28],
+        [0.7, 0.55, 0.05],
+        [0.3, 0.08, 0.4],
+        [0.1, 0.5, 0.55],
+    ]
 
     def colour() -> dict:
-        return {"type": "diffuse", "reflectance": {"type": "rgb", "value": [float(v) for v in colours[rng.integers(10)]]}}
+        return {
+            "type": "diffuse",
+            "reflectance": {"type": "rgb", "value": [float(v) for v in colours[rng.integers(10)]]},
+        }
 
     palm_skin, cuff_skin = colour(), colour()
-    dark = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [.04, .04, .05]}}
-    white = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [.8, .8, .8]}}
+    dark = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.04, 0.04, 0.05]}}
+    white = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [0.8, 0.8, 0.8]}}
     s, shapes = hand.sign, {}
 
     def box(name: str, frame: np.ndarray, low: tuple, high: tuple, skin: dict) -> None:
@@ -226,7 +264,13 @@ def build_scene(mi, rng: np.random.Generator, hand: Hand, kind: str, cluttered: 
     for i in range(4):
         (x0, x1) = span(80, rng.uniform(120, 150))
         z = -9.0 - 17 * i
-        box(f"finger{i}", pose(turn(2, s * rng.uniform(-12, 4)), np.zeros(3)), (x0, -6, z - 6), (x1, 8, z + 6), palm_skin)
+        box(
+            f"finger{i}",
+            pose(turn(2, s * rng.uniform(-12, 4)), np.zeros(3)),
+            (x0, -6, z - 6),
+            (x1, 8, z + 6),
+            palm_skin,
+        )
     (x0, x1) = span(-110, -22)
     box("cuff", hand.cuff, (x0, -14, hand.step_mm - 72), (x1, 36, hand.step_mm), cuff_skin)
     (x0, x1) = span(-30, 2)
@@ -242,33 +286,64 @@ def build_scene(mi, rng: np.random.Generator, hand: Hand, kind: str, cluttered: 
         if name == absent:
             continue
         box(f"{name}_card_body", frame, (-12, -12, -0.7), (12, 12, -0.02), white)
-        ink = {"type": "bitmap", "bitmap": mi.Bitmap(card_texture(number)), "raw": True, "filter_type": "bilinear"}
-        shapes[f"{name}_card"] = {"type": "rectangle", "to_world": T((frame @ np.diag([12., 12., 1., 1.])).tolist()),
-                                  "bsdf": {"type": "diffuse", "reflectance": ink}}
+        ink = {
+            "type": "bitmap",
+            "bitmap": mi.Bitmap(card_texture(number)),
+            "raw": True,
+            "filter_type": "bilinear",
+        }
+        shapes[f"{name}_card"] = {
+            "type": "rectangle",
+            "to_world": T((frame @ np.diag([12.0, 12.0, 1.0, 1.0])).tolist()),
+            "bsdf": {"type": "diffuse", "reflectance": ink},
+        }
     if kind == "covered":
         absent = str(rng.choice(["palm", "cuff"]))
         frame = hand.palm_card if absent == "palm" else hand.cuff_card
-        edge, around = rng.uniform(-2.0, 2.0), turn(2, float(rng.choice([0, 90, 180, 270]) + rng.uniform(-25, 25)))
+        edge, around = (
+            rng.uniform(-2.0, 2.0),
+            turn(2, float(rng.choice([0, 90, 180, 270]) + rng.uniform(-25, 25))),
+        )
         box("tape", frame @ pose(around, np.zeros(3)), (edge, -17, 0.02), (edge + 22, 17, 0.5), colour())
     table = pose(turn(2, rng.uniform(-4, 4)) @ turn(0, rng.uniform(-3, 3)), np.array([0, hand.table_y, 0]))
     # Seen from low down, the hand lies near the table's edge, or the table would hide it.
     edge = rng.uniform(25, 45) if elevation_deg < 16.0 else rng.uniform(100, 300)
-    flat = table @ pose(turn(0, -90), np.array([0.0, 0.0, edge - 500.0])) @ np.diag([500., 500., 1., 1.])
-    cloth = {"type": "bitmap", "bitmap": mi.Bitmap(table_texture(rng)), "raw": True,
-             "to_uv": T().scale([float(rng.uniform(3, 7))] * 3)}
-    shapes["table"] = {"type": "rectangle", "to_world": T(flat.tolist()), "bsdf": {"type": "diffuse", "reflectance": cloth}}
+    flat = table @ pose(turn(0, -90), np.array([0.0, 0.0, edge - 500.0])) @ np.diag([500.0, 500.0, 1.0, 1.0])
+    cloth = {
+        "type": "bitmap",
+        "bitmap": mi.Bitmap(table_texture(rng)),
+        "raw": True,
+        "to_uv": T().scale([float(rng.uniform(3, 7))] * 3),
+    }
+    shapes["table"] = {
+        "type": "rectangle",
+        "to_world": T(flat.tolist()),
+        "bsdf": {"type": "diffuse", "reflectance": cloth},
+    }
     for i in range(14 if cluttered else 3):
         x, z = rng.uniform(-260, 260), rng.uniform(-330, -110) if i % 3 else rng.uniform(8, 24)
         half, tall = rng.uniform(4, 28, 2), rng.uniform(1, 30 if z < 0 else 4)
         frame = table @ pose(turn(1, rng.uniform(0, 180)), np.array([x, 0, z]))
-        box(f"thing{i}", frame, (-half[0], 0.1, -half[1] / 3), (half[0], tall, half[1] / 3),
-            white if i % 4 == 0 else colour())
+        box(
+            f"thing{i}",
+            frame,
+            (-half[0], 0.1, -half[1] / 3),
+            (half[0], tall, half[1] / 3),
+            white if i % 4 == 0 else colour(),
+        )
     ambient = rng.uniform(0.25, 0.6)
     tint = np.array([1.0, 1.0, 1.0]) + rng.uniform(-0.06, 0.06, 3)
-    shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [float(v) for v in ambient * tint]}}
+    shapes["sky"] = {
+        "type": "constant",
+        "radiance": {"type": "rgb", "value": [float(v) for v in ambient * tint]},
+    }
     lamp = np.array([rng.uniform(-500, 500), rng.uniform(500, 900), rng.uniform(100, 600)])
-    shapes["lamp"] = {"type": "sphere", "center": lamp.tolist(), "radius": float(rng.uniform(30, 120)),
-                      "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}}}
+    shapes["lamp"] = {
+        "type": "sphere",
+        "center": lamp.tolist(),
+        "radius": float(rng.uniform(30, 120)),
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}},
+    }
     radius = shapes["lamp"]["radius"]
     power = rng.uniform(0.8, 1.8) * float(np.dot(lamp, lamp)) / (np.pi * radius**2)
     shapes["lamp"]["emitter"]["radiance"]["value"] = float(power)
@@ -285,8 +360,12 @@ def rays_light(mi, scene, camera: Camera, px: np.ndarray, seed: int) -> np.ndarr
         undone = flat / (1.0 + camera.k1 * (undone**2).sum(1, keepdims=True))
     direction = np.column_stack([undone, np.ones(len(px))]) @ camera.rotation
     direction /= np.linalg.norm(direction, axis=1, keepdims=True)
-    ray = mi.RayDifferential3f(mi.Ray3f(mi.Point3f(*[float(v) for v in camera.at]),
-                                        mi.Vector3f(*[mi.Float(np.ascontiguousarray(c, np.float32)) for c in direction.T])))
+    ray = mi.RayDifferential3f(
+        mi.Ray3f(
+            mi.Point3f(*[float(v) for v in camera.at]),
+            mi.Vector3f(*[mi.Float(np.ascontiguousarray(c, np.float32)) for c in direction.T]),
+        )
+    )
     sampler = mi.load_dict({"type": "independent"})
     sampler.seed(seed, len(px))
     light, _, _ = mi.load_dict({"type": "path", "max_depth": 3}).sample(scene, sampler, ray)
@@ -297,8 +376,15 @@ def rays_light(mi, scene, camera: Camera, px: np.ndarray, seed: int) -> np.ndarr
 # ---- picture -------------------------------------------------------------------------------------
 
 
-def render(mi, scene, camera: Camera, rng: np.random.Generator, windows: list[tuple[int, int, int, int]],
-           soft_px: float, shake: np.ndarray) -> np.ndarray:
+def render(
+    mi,
+    scene,
+    camera: Camera,
+    rng: np.random.Generator,
+    windows: list[tuple[int, int, int, int]],
+    soft_px: float,
+    shake: np.ndarray,
+) -> np.ndarray:
     """The whole picture in linear light: coarse everywhere, fine in the windows (left, top, right, bottom)."""
     import cv2
 
@@ -317,13 +403,17 @@ def render(mi, scene, camera: Camera, rng: np.random.Generator, windows: list[tu
     light = rays_light(mi, scene, camera, np.vstack(parts), int(rng.integers(1 << 30)))
     coarse, *fine = np.split(light, np.cumsum([len(p) for p in parts])[:-1])
     coarse = coarse.reshape(ch, cw, 3, 3).mean(2)
-    whole = cv2.resize(coarse, (cw * COARSE, ch * COARSE), interpolation=cv2.INTER_LINEAR)[:height, :width].copy()
+    whole = cv2.resize(coarse, (cw * COARSE, ch * COARSE), interpolation=cv2.INTER_LINEAR)[
+        :height, :width
+    ].copy()
     for (left, top, right, bottom), part in zip(windows, fine, strict=True):
         whole[top:bottom, left:right] = part.reshape(bottom - top, right - left, SAMPLES, 3).mean(2)
     return np.ascontiguousarray(whole)
 
 
-def disturb(light: np.ndarray, rng: np.random.Generator, troubles: tuple[str, ...], cards_px: np.ndarray) -> np.ndarray:
+def disturb(
+    light: np.ndarray, rng: np.random.Generator, troubles: tuple[str, ...], cards_px: np.ndarray
+) -> np.ndarray:
     """Shadow edge and glare over a card, in linear light."""
     h, w = light.shape[:2]
     y, x = np.mgrid[0:h, 0:w].astype(np.float32)
@@ -331,7 +421,13 @@ def disturb(light: np.ndarray, rng: np.random.Generator, troubles: tuple[str, ..
         at = cards_px[rng.integers(2)] + rng.uniform(-8, 8, 2)
         a = rng.uniform(0, 2 * np.pi)
         across = (x - at[0]) * np.cos(a) + (y - at[1]) * np.sin(a)
-        light = light * (1.0 - rng.uniform(0.5, 0.75) / (1.0 + np.exp(np.clip(-across / rng.uniform(0.5, 4.0), -60, 60))))[..., None]
+        light = (
+            light
+            * (
+                1.0
+                - rng.uniform(0.5, 0.75) / (1.0 + np.exp(np.clip(-across / rng.uniform(0.5, 4.0), -60, 60)))
+            )[..., None]
+        )
     if "glare" in troubles:
         at = cards_px[rng.integers(2)] + rng.uniform(-25, 25, 2)
         reach = rng.uniform(20, 70)
@@ -346,13 +442,17 @@ def develop(light: np.ndarray, rng: np.random.Generator, dim: bool) -> np.ndarra
 
     exposed = light * (rng.uniform(0.55, 0.9) / np.percentile(light, 97))
     grain = rng.uniform(0.012, 0.022) if dim else rng.uniform(0.002, 0.007)  # at full white
-    noise = rng.standard_normal(exposed.shape, dtype=np.float32) * np.sqrt(np.maximum(exposed, 0) * grain**2 + (0.3 * grain) ** 2)
+    noise = rng.standard_normal(exposed.shape, dtype=np.float32) * np.sqrt(
+        np.maximum(exposed, 0) * grain**2 + (0.3 * grain) ** 2
+    )
     if dim:
         exposed = exposed * rng.uniform(0.3, 0.6)
     seen = np.clip(exposed + noise, 0, 0.9999).astype(np.float32)
     steps = np.linspace(0.0, 1.0, 4097)
     curve = np.where(steps <= 0.0031308, 12.92 * steps, 1.055 * np.maximum(steps, 1e-6) ** (1 / 2.4) - 0.055)
-    file = curve.astype(np.float32)[(seen * 4096.0 + rng.random(seen.shape, dtype=np.float32)).astype(np.uint16)]
+    file = curve.astype(np.float32)[
+        (seen * 4096.0 + rng.random(seen.shape, dtype=np.float32)).astype(np.uint16)
+    ]
     if rng.random() < 0.5:
         amount = float(rng.uniform(0.2, 0.6))
         file = file + amount * (file - cv2.GaussianBlur(file, (0, 0), 1.0))
@@ -390,8 +490,14 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
         spots = np.vstack(outlines)
         if spots.min() > 30 and (spots < np.array(camera.size) - 30).all():
             break
-    scene, _ = build_scene(mi, rng, hand, kind, cluttered="clutter" in troubles or rng.random() < 0.2,
-                           elevation_deg=view["elevation_deg"])
+    scene, _ = build_scene(
+        mi,
+        rng,
+        hand,
+        kind,
+        cluttered="clutter" in troubles or rng.random() < 0.2,
+        elevation_deg=view["elevation_deg"],
+    )
     shake = np.zeros(2)
     if "motion" in troubles:
         a = rng.uniform(0, 2 * np.pi)
@@ -409,9 +515,19 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
     exif = round(view["f35_mm"]) if has_exif else None
     jpeg = to_jpeg(picture, orientation, exif, int(rng.integers(84, 95)))
     sides = tuple(float(np.linalg.norm(np.roll(o, 1, 0) - o, axis=1).mean() * 16 / 24) for o in outlines)
-    shot = Shot(file=f"{kind}-{seed}.jpg", kind=kind, seed=seed, rest_angle_deg=hand.angle_deg,
-                fingers="right" if hand.sign > 0 else "left", exif_f35_mm=exif, orientation=orientation,
-                troubles=troubles, card_px=sides, **view, **cards)
+    shot = Shot(
+        file=f"{kind}-{seed}.jpg",
+        kind=kind,
+        seed=seed,
+        rest_angle_deg=hand.angle_deg,
+        fingers="right" if hand.sign > 0 else "left",
+        exif_f35_mm=exif,
+        orientation=orientation,
+        troubles=troubles,
+        card_px=sides,
+        **view,
+        **cards,
+    )
     return shot, jpeg
 
 
@@ -440,7 +556,13 @@ def main() -> None:
         with (folder / "truth.jsonl").open("a", encoding="utf-8") as truth:
             truth.write(json.dumps(asdict(shot)) + "\n")
         place.write_bytes(jpeg)
-        print(place.name, f"{shot.rest_angle_deg:.2f}", *shot.troubles, f"{time.process_time() - began:.1f} s", flush=True)
+        print(
+            place.name,
+            f"{shot.rest_angle_deg:.2f}",
+            *shot.troubles,
+            f"{time.process_time() - began:.1f} s",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

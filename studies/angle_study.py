@@ -26,7 +26,7 @@ SAMPLED = 24  # photos of each kind whose posterior is also drawn from
 
 def shots(folder: Path) -> Iterator[dict]:
     for kind in ("clean", "field", *EXPECTED):
-        lines = (folder / kind / "truth.jsonl")
+        lines = folder / kind / "truth.jsonl"
         if not lines.exists():
             continue
         seen = {}
@@ -57,7 +57,9 @@ def naive_deg(found: list, size: tuple[int, int], f35: float) -> tuple[float, fl
         _, r, _ = cv2.solvePnP(square, points, matrix, None, flags=cv2.SOLVEPNP_IPPE_SQUARE)
         poses[card] = cv2.Rodrigues(r)[0]
     between = poses[PALM].T @ poses[CUFF]
-    return float(flat), float(-sign * np.degrees(np.arctan2(between[1, 0] - between[0, 1], between[0, 0] + between[1, 1])))
+    return float(flat), float(
+        -sign * np.degrees(np.arctan2(between[1, 0] - between[0, 1], between[0, 0] + between[1, 1]))
+    )
 
 
 def judge(shot: dict, folder: Path, sampled: bool) -> dict:
@@ -72,13 +74,24 @@ def judge(shot: dict, folder: Path, sampled: bool) -> dict:
     lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture)
     told = {k: shot[k] for k in ("file", "kind", "troubles")} | {"exif": photo.f35_mm is not None}
     try:
-        r = measure_rest_angle(photo.gray, lens=lens, card_turn_sd_deg=CARD_TURN_SD_DEG.get(shot["kind"], 0.7))
+        r = measure_rest_angle(
+            photo.gray, lens=lens, card_turn_sd_deg=CARD_TURN_SD_DEG.get(shot["kind"], 0.7)
+        )
     except PhotoRefused as refusal:
         return told | {"refused": refusal.cause.value}
-    told |= {"error": r.rest_angle_deg - shot["rest_angle_deg"], "u": r.u_rest_angle_deg, "low": r.low_deg,
-             "high": r.high_deg, "truth": shot["rest_angle_deg"], "misfit": r.misfit, "slant": r.obliquity_deg,
-             "f35": r.f35_mm, "side": r.side_px, "fingers": r.fingers_point == shot["fingers"],
-             "contributions": dict(r.contributions)}
+    told |= {
+        "error": r.rest_angle_deg - shot["rest_angle_deg"],
+        "u": r.u_rest_angle_deg,
+        "low": r.low_deg,
+        "high": r.high_deg,
+        "truth": shot["rest_angle_deg"],
+        "misfit": r.misfit,
+        "slant": r.obliquity_deg,
+        "f35": r.f35_mm,
+        "side": r.side_px,
+        "fingers": r.fingers_point == shot["fingers"],
+        "contributions": dict(r.contributions),
+    }
     size = (photo.width_px, photo.height_px)
     found = {f.card: f for f in find_cards(photo.gray)}
     flat, apart = naive_deg(list(found.values()), size, 26.0 if photo.f35_mm is None else photo.f35_mm)
@@ -87,8 +100,11 @@ def judge(shot: dict, folder: Path, sampled: bool) -> dict:
         posterior = posterior_of(photo.gray, lens=lens)
         drawn = sample(posterior, count=12_000)
         u = hypot(*posterior.u_by_source_deg.values())
-        told |= {"drawn_shift": (drawn.rest_angle_deg - posterior.rest_angle_deg) / u,
-                 "drawn_ratio": drawn.u_rest_angle_deg / u, "drawn_count": drawn.effective_count}
+        told |= {
+            "drawn_shift": (drawn.rest_angle_deg - posterior.rest_angle_deg) / u,
+            "drawn_ratio": drawn.u_rest_angle_deg / u,
+            "drawn_count": drawn.effective_count,
+        }
     return told
 
 
@@ -105,15 +121,19 @@ def line(name: str, rows: list[dict]) -> str:
     error = np.array([r["error"] for r in read])
     inside = np.mean([r["low"] <= r["truth"] <= r["high"] for r in read])
     z = error / np.array([r["u"] for r in read])
-    return (f"| {name} | {len(rows)} | {len(rows) - len(read)} | {error.mean():+.3f} | "
-            f"{np.percentile(np.abs(error), 95):.2f} | {np.median([r['u'] for r in read]):.2f} | {100 * inside:.1f} % | "
-            f"{sqrt(float(np.mean(z**2))):.2f} | {interval_score(read):.2f} |")
+    return (
+        f"| {name} | {len(rows)} | {len(rows) - len(read)} | {error.mean():+.3f} | "
+        f"{np.percentile(np.abs(error), 95):.2f} | {np.median([r['u'] for r in read]):.2f} | {100 * inside:.1f} % | "
+        f"{sqrt(float(np.mean(z**2))):.2f} | {interval_score(read):.2f} |"
+    )
 
 
 def report(rows: list[dict]) -> str:
     out = [HEAD]
-    out.append("| photos | number | refused | mean error | 95 % of errors within | median u | 95 % intervals that hold "
-               "the truth | rms of error / u | interval score |\n|---|---|---|---|---|---|---|---|---|")
+    out.append(
+        "| photos | number | refused | mean error | 95 % of errors within | median u | 95 % intervals that hold "
+        "the truth | rms of error / u | interval score |\n|---|---|---|---|---|---|---|---|---|"
+    )
     for kind in ("clean", "field"):
         mine = [r for r in rows if r["kind"] == kind]
         if not mine:
@@ -130,27 +150,40 @@ def report(rows: list[dict]) -> str:
             out.append(f"Refused among {kind}: " + ", ".join(f"{n} {c}" for c, n in refused.items()) + ".\n")
     out.append(NAIVE)
     out.append("| reading | clean: 95 % within | worst | field: 95 % within | worst |\n|---|---|---|---|---|")
-    for name, key in (("rows of the cards compared in the picture", "flat_error"),
-                      ("two separate poses, corners as detected, 26 mm where the file is silent", "apart_error"),
-                      ("this one", "error")):
+    for name, key in (
+        ("rows of the cards compared in the picture", "flat_error"),
+        ("two separate poses, corners as detected, 26 mm where the file is silent", "apart_error"),
+        ("this one", "error"),
+    ):
         cells = []
         for kind in ("clean", "field"):
             e = np.abs([r[key] for r in rows if r["kind"] == kind and key in r])
             cells += [f"{np.percentile(e, 95):.2f}", f"{e.max():.2f}"] if e.size else ["", ""]
         out.append(f"| {name} | " + " | ".join(cells) + " |")
     out.append(SOURCES)
-    out.append("| kind | " + " | ".join(names := list(next(r for r in rows if "u" in r)["contributions"])) + " |")
+    out.append(
+        "| kind | " + " | ".join(names := list(next(r for r in rows if "u" in r)["contributions"])) + " |"
+    )
     out.append("|---" * (len(names) + 1) + "|")
     for kind in ("clean", "field"):
         mine = [r["contributions"] for r in rows if r["kind"] == kind and "u" in r]
         if mine:
-            out.append(f"| {kind} | " + " | ".join(f"{np.median([m[n] for m in mine]):.2f}" for n in names) + " |")
+            out.append(
+                f"| {kind} | " + " | ".join(f"{np.median([m[n] for m in mine]):.2f}" for n in names) + " |"
+            )
     drawn = [r for r in rows if r.get("drawn_count", 0) > 40]
     if drawn:
-        out.append(DRAWN.format(n=len(drawn), shift=np.median([abs(r["drawn_shift"]) for r in drawn]),
-                                ratio=float(np.exp(np.median([log(r["drawn_ratio"]) for r in drawn])))))
+        out.append(
+            DRAWN.format(
+                n=len(drawn),
+                shift=np.median([abs(r["drawn_shift"]) for r in drawn]),
+                ratio=float(np.exp(np.median([log(r["drawn_ratio"]) for r in drawn]))),
+            )
+        )
     out.append(REFUSALS)
-    out.append("| what was wrong | photos | refused for it | refused for another cause | read all the same |\n|---|---|---|---|---|")
+    out.append(
+        "| what was wrong | photos | refused for it | refused for another cause | read all the same |\n|---|---|---|---|---|"
+    )
     for kind, cause in EXPECTED.items():
         mine = [r for r in rows if r["kind"] == kind]
         right = sum(r.get("refused") == cause for r in mine)
@@ -203,7 +236,13 @@ def main() -> None:
     rows = []
     for shot in shots(told.renders):
         count[shot["kind"]] += 1
-        rows.append(judge(shot, told.renders, sampled=shot["kind"] in CARD_TURN_SD_DEG and count[shot["kind"]] <= SAMPLED))
+        rows.append(
+            judge(
+                shot,
+                told.renders,
+                sampled=shot["kind"] in CARD_TURN_SD_DEG and count[shot["kind"]] <= SAMPLED,
+            )
+        )
     (told.renders / "results.json").write_text(json.dumps(rows), encoding="utf-8")
     told.report.write_text(report(rows), encoding="utf-8")
     print(report(rows))

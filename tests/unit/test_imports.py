@@ -65,6 +65,8 @@ def walk(node: ast.AST, at_load: bool = True) -> Iterator[tuple[ast.AST, bool]]:
     """Every node, and whether it runs when the module is imported."""
     yield node, at_load
     inside = at_load and not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda)
+    if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+        inside = False                      # read by the type checker only; the order still counts
     for child in ast.iter_child_nodes(node):
         yield from walk(child, inside)
 
