@@ -16,10 +16,10 @@ from handsel.vision.camera import Lens
 from handsel.vision.cards import CARD_MM, CARD_NAMES, CUFF, PALM
 from handsel.vision.edges import EdgeReadings, read_edges
 from handsel.vision.finding import Found, find_cards, foreshortening
-from handsel.vision.hand_view import FOCAL, in_picture
+from handsel.vision.hand_view import FOCAL, about, in_picture
 from handsel.vision.refused import Cause, PhotoRefused
 from handsel.vision.solving import Posterior, mixture_interval, solve
-from handsel.vision.traces import blur_px, part_of, seen_flat
+from handsel.vision.traces import blur_px, leans_from_above, part_of, seen_flat
 
 FloatArray = npt.NDArray[np.float64]
 Gray = npt.NDArray[np.uint8]
@@ -36,7 +36,11 @@ _MOST_OBLIQUE_DEG = 62.0
 _MOST_MISFIT = 16.0  # residuals four times what they should be
 _MOST_U_DEG = 1.5  # without the cards' turn
 _UPRIGHT_DEG = 55.0  # the palm card's top from the picture's top
-_SWAPPED_DEG = 25.0
+_LEVEL_DEG = 20.0  # a phone is held, and a hand lies, level to within this
+_CLEARLY_DEG = 12.0
+_DOUBTFUL_BLUR_CELLS, _DOUBTFUL_LOST = 0.3, 0.06  # where edges do not fit, what this much of is the likely cause
+_CLEAR = "Clear the card, turn it out of the glare, and take the photo again."
+_SHARPER = "Rest the phone on something, wait until it is sharp, and take it again."
 _FROM_THE_SIDE = "Hold the phone beside the hand, as high as the wrist, and look at the cards."
 _REACH_MM = (18.0, 220.0)  # between the middles of both cards of one hand
 
@@ -139,6 +143,9 @@ def _edges(gray: Gray, where: str) -> tuple[EdgeReadings, EdgeReadings]:
                                do="Leave one hand with its two cards in the picture, and cover the others.")
         if mine:
             one[card] = mine[0]
+    for f in one.values():  # in a view from above, which way is up says nothing
+        if foreshortening(f) < np.cos(np.radians(_MOST_OBLIQUE_DEG + 8.0)):
+            raise _oblique(f, where)
     _check_upright(one, where)
     if len(one) < 2:
         raise why_not(gray, tuple(one.values()), where)
@@ -148,18 +155,16 @@ def _edges(gray: Gray, where: str) -> tuple[EdgeReadings, EdgeReadings]:
 
 def _checked(gray: Gray, found: Found, where: str) -> EdgeReadings:
     name = CARD_NAMES[found.card]
-    if foreshortening(found) < np.cos(np.radians(_MOST_OBLIQUE_DEG + 8.0)):
-        raise _oblique(found, gray.shape, where)
     if found.side_px < _LEAST_SIDE_PX:
         raise PhotoRefused(Cause.SMALL, f"the {name}'s black square is only {found.side_px:.0f} pixels wide",
                            where=where, do="Go closer, until the hand fills the picture.")
     edges = read_edges(gray, found.card, found.corners_px)
     if edges is None or edges.lost_ratio > _MOST_LOST:
         raise PhotoRefused(Cause.COVERED, f"part of the {name} is hidden or washed out", where=where,
-                           do="Clear the card, turn it out of the glare, and take the photo again.")
+                           do=_CLEAR)
     if edges.blur_cells > _MOST_BLUR_CELLS:
         raise PhotoRefused(Cause.BLURRED, f"the {name} is blurred", where=where,
-                           do="Rest the phone on something, wait until it is sharp, and take it again.")
+                           do=_SHARPER)
     return edges
 
 
@@ -184,9 +189,6 @@ def _check_upright(one: Mapping[int, Found], where: str) -> None:
         raise PhotoRefused(Cause.UPSIDE_DOWN, "both cards are upside down, or the picture is", where=where,
                            do="Turn the picture upright; if it is, put both cards on with their top edge toward the "
                               "back of the hand.")
-    if abs(cuff) < abs(palm) - _SWAPPED_DEG and abs(palm) < 100.0 and abs(cuff) < 40.0:
-        raise PhotoRefused(Cause.SWAPPED, "the palm card leans and the cuff card lies level, so they seem swapped",
-                           where=where, do="Put card 10 on the palm and card 11 on the cuff, or hold the phone level.")
     if abs(palm) > _UPRIGHT_DEG:
         raise PhotoRefused(Cause.UPSIDE_DOWN, "the picture lies on its side, or the palm card does", where=where,
                            do="Turn the picture upright; the card's top edge goes toward the back of the hand.")
@@ -204,33 +206,34 @@ def why_not(gray: Gray, found: tuple[Found, ...], where: str) -> PhotoRefused:
     """
     missing = [card for card in (PALM, CUFF) if card not in {f.card for f in found}]
     names = " and the ".join(CARD_NAMES[c] for c in missing)
-    flat = [f for f in seen_flat(gray) if f.card in missing]
+    # Both cards face the same way: where one is seen well, the other is not merely flat.
+    well = [f for f in found if foreshortening(f) > 0.6]
+    flat = [] if well else [f for f in seen_flat(gray) if f.card in missing]
     if flat:
-        return _oblique(flat[0], gray.shape, where)
+        return _oblique(min(flat, key=lambda f: f.card), where)
     if found and (trace := part_of(gray, missing[0], found[0])) is not None:
         return PhotoRefused(Cause.COVERED, f"the {CARD_NAMES[trace.card]} is partly covered", where=where,
                             do="Take away what lies over it, and take the photo again.")
     for one in found:
         if foreshortening(one) < np.cos(np.radians(_MOST_OBLIQUE_DEG)):
-            return _oblique(one, gray.shape, where)
+            return _oblique(one, where)
     if blur_px(gray) > _MOST_BLUR_PX:
         return PhotoRefused(Cause.BLURRED, "the whole picture is blurred", where=where,
-                            do="Rest the phone on something, wait until it is sharp, and take it again.")
+                            do=_SHARPER)
     if not found:
-        return PhotoRefused(Cause.MISSING, "neither card is seen", where=where,
+        return PhotoRefused(Cause.MISSING, "neither card is seen: they are not on this side of the hand, or it is seen "
+                            "edge on, from above or from an end", where=where,
                             do="Put card 10 on the palm and card 11 on the cuff, both on the side that faces you, and "
                                "photograph the hand from that side, not from above.")
     return PhotoRefused(Cause.MISSING, f"the {names} is not in the picture", where=where,
                         do="Put it on the same side of the hand as the other card, in full view, and take it again.")
 
 
-def _oblique(found: Found, shape: tuple[int, ...], where: str) -> PhotoRefused:
+def _oblique(found: Found, where: str) -> PhotoRefused:
     """Seen too slantingly: from above, or along the hand."""
-    c = found.corners_px
-    up, right = c[0] + c[1] - c[2] - c[3], c[1] + c[2] - c[0] - c[3]
     name = CARD_NAMES[found.card]
     slant = degrees(float(np.arccos(min(foreshortening(found), 1.0))))
-    if np.linalg.norm(up) < np.linalg.norm(right):
+    if leans_from_above(found):
         return PhotoRefused(Cause.FROM_ABOVE, f"the hand is seen from above: the {name} is seen {slant:.0f} degrees "
                             "from square on", where=where, do=_FROM_THE_SIDE)
     return PhotoRefused(Cause.OBLIQUE, f"the {name} is seen {slant:.0f} degrees from square on", where=where,
@@ -259,9 +262,32 @@ def _check_hand(posterior: Posterior, where: str) -> None:
     if not _REACH_MM[0] < apart < _REACH_MM[1]:
         raise PhotoRefused(Cause.APART, f"the cards are {apart:.0f} mm apart, which no hand is", where=where,
                            do="Photograph one hand with its own two cards; print the cards at full size.")
+    _check_level(posterior, where)
     if posterior.misfit > _MOST_MISFIT:
+        cards = (posterior.scene.palm, posterior.scene.cuff)
+        if max(c.blur_cells for c in cards) > _DOUBTFUL_BLUR_CELLS:
+            raise PhotoRefused(Cause.BLURRED, "the cards are blurred", where=where, do=_SHARPER)
+        worst = max(cards, key=lambda c: c.lost_ratio)
+        if worst.lost_ratio > _DOUBTFUL_LOST:
+            raise PhotoRefused(Cause.COVERED, f"part of the {worst.name} is hidden or washed out", where=where,
+                               do=_CLEAR)
         raise PhotoRefused(Cause.DISTORTED, "the edges of the cards do not run as on two flat square cards",
                            where=where, do="Press bent cards flat, wipe them, keep shadows off, and take it again.")
+
+
+def _check_level(posterior: Posterior, where: str) -> None:
+    """The palm lies level and the cuff is raised, not the other way round.
+
+    Swapped cards show the same angle, but the side that is seen and what is drawn would be wrong. A hand that is
+    raised by less than the phone may be tilted cannot be told from a swapped one.
+    """
+    at = posterior.placed
+    palm, cuff = at.hand[0], at.hand[0] @ about(2, at.hinge)[0]
+    # How far the picture's horizontal is out of the plane that each card would lie level in.
+    tilts = [degrees(abs(float(np.arcsin(np.clip(frame[0, 1], -1.0, 1.0))))) for frame in (palm, cuff)]
+    if tilts[0] > max(_LEVEL_DEG, tilts[1] + _CLEARLY_DEG):
+        raise PhotoRefused(Cause.SWAPPED, "the palm card leans and the cuff card lies level, so they seem swapped",
+                           where=where, do="Put card 10 on the palm and card 11 on the cuff, or hold the phone level.")
 
 
 def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAngle:

@@ -12,15 +12,17 @@ import numpy as np
 import numpy.typing as npt
 
 from handsel.vision.cards import CELL_MM, CUFF, GRID, PALM, pattern
-from handsel.vision.finding import Found, foreshortening, scaled
+from handsel.vision.finding import Found, Look, detect, foreshortening, scaled
 
 FloatArray = npt.NDArray[np.float64]
 Gray = npt.NDArray[np.uint8]
 
 _LONGEST_PX = 2000
 _FLAT_RATIO = 0.42  # seen flatter than this, a card is seen from too far aside: 65 degrees
+_PULLED_PX, _PULL = 2000, np.array([1.5, 6.0])  # size of the copy that is pulled apart, and how far
 _FLAT_LIKENESS = 0.55  # correlation with the pattern, blurred as a flat view is
-_PART_LIKENESS = 0.91  # a true piece has 0.93 or more, a chance likeness 0.88 or less
+_HINT_LIKENESS, _HINTS = 0.76, 12  # what is looked at closer, and how many of them
+_PART_LIKENESS = 0.925  # true pieces have 0.95 and more, chance likenesses below 0.90
 _PART_CELL_PX = 5
 _AROUND_MM = 120.0
 
@@ -35,15 +37,45 @@ class Trace:
 
 
 def seen_flat(gray: Gray) -> list[Found]:
-    """Cards that are seen at a grazing angle, found by their white outline.
+    """Cards that are seen at a grazing angle.
 
     Parameters: gray : (h, w) uint8 [-].
     Returns: cards seen flatter than about 65 degrees; good enough to say so, not to measure.
     Raises: nothing of its own.
-    Valid for: cards at least about 8 px across the flat way, on something darker.
-    Source: own construction: bright outlines of four corners whose inside, straightened, is the pattern.
+    Valid for: cards at least about 8 px across the flat way.
+    Source: own construction: bright outlines of four corners whose inside, straightened, is the pattern; else the
+        picture pulled apart until a flat card is square enough to be found.
     Checked by: unit/test_vision_traces.py
     """
+    return _by_outline(gray) or _pulled_apart(gray)
+
+
+def _pulled_apart(gray: Gray) -> list[Found]:
+    """First with the hand lying along the picture, as it mostly does, then a little turned, then upright."""
+    import cv2
+
+    ratio = min(1.0, _PULLED_PX / max(gray.shape))
+    small = scaled(gray, ratio)
+    size = np.array(small.shape[::-1], float)
+    look = Look(longest_px=0, treat=lambda g: g, windows=(33, 63, 30), wrong_cells=1, loose=True)
+    for turn_deg in (0.0, -15.0, 15.0, 90.0, 75.0, 105.0):
+        c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+        turn = np.array([[c, s], [-s, c]])
+        matrix = np.diag(_PULL) @ turn
+        out = np.ceil(np.abs(turn) @ size * _PULL).astype(int)
+        shift = (out - 1) / 2.0 - matrix @ ((size - 1.0) / 2.0)
+        pulled = cv2.warpAffine(small, np.column_stack([matrix, shift]), (int(out[0]), int(out[1])),
+                                flags=cv2.INTER_CUBIC)
+        pulled = cv2.GaussianBlur(pulled, (0, 0), 1.5)
+        found = [Found(card=f.card, corners_px=((f.corners_px - shift) @ np.linalg.inv(matrix).T + 0.5) / ratio - 0.5)
+                 for f in detect(np.asarray(pulled, np.uint8), look)]
+        if flat := [f for f in found if foreshortening(f) < _FLAT_RATIO]:
+            return flat
+    return []
+
+
+def _by_outline(gray: Gray) -> list[Found]:
+    """By the white card's outline, for cards on something darker."""
     import cv2
 
     ratio = min(2.0, 2.0 * _LONGEST_PX / max(gray.shape))
@@ -107,35 +139,92 @@ def part_of(gray: Gray, card: int, near: Found) -> Trace | None:
     Source: own construction: correlation of the halves and quarters of the pattern over a straightened part.
     Checked by: unit/test_vision_traces.py
     """
-    import cv2
+    affine, soft = _scale_of(near), _softened(gray, near)
+    size = int(2 * _AROUND_MM / CELL_MM) * _PART_CELL_PX
+    tones = _tones(gray, near)
+    hints: list[_Hint] = []
+    for turn_deg in range(-84, 85, 4):
+        flat, linear, shift = _straightened(soft, affine, near.middle_px, turn_deg, 1.0, size)
+        for piece in _pieces(card):
+            hints += _hints(flat, piece, turn_deg, linear, shift, near, tones)
+    hints.sort(key=lambda h: -h.likeness)
+    best = max((_looked_closer(soft, affine, h) for h in hints[:_HINTS]), key=lambda h: h.likeness, default=None)
+    if best is None or best.likeness < _PART_LIKENESS:
+        return None
+    return Trace(card=card, at_px=best.at_px, likeness=best.likeness)
 
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Hint:
+    piece: FloatArray
+    turn_deg: float
+    at_px: FloatArray
+    likeness: float
+
+
+def _scale_of(near: Found) -> FloatArray:
+    """Pixels per cell at the middle of a card, both ways: (2, 2)."""
     from handsel.vision.edges import homography_from_corners
 
-    to_picture = homography_from_corners(near.corners_px)
-    affine = to_picture[:2, :2] - np.outer(to_picture[:2, 2], to_picture[2, :2])  # px per cell at its middle
-    size = int(2 * _AROUND_MM / CELL_MM) * _PART_CELL_PX
-    best: Trace | None = None
-    white, black = _tones(gray, near)
-    for turn_deg in range(-84, 85, 4):
-        c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
-        linear = affine @ np.array([[c, -s], [s, c]]) / _PART_CELL_PX  # straightened px to picture px
-        shift = near.middle_px - linear @ np.full(2, (size - 1) / 2.0)
-        flat = cv2.warpAffine(gray, np.column_stack([linear, shift]), (size, size),
-                              flags=cv2.INTER_AREA | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
-        for piece in _pieces(card):
-            likeness = cv2.matchTemplate(flat, _template(piece), cv2.TM_CCOEFF_NORMED)
-            for _ in range(3):
-                _, top, _, (x, y) = cv2.minMaxLoc(likeness)
-                if top < _PART_LIKENESS or (best is not None and top <= best.likeness):
-                    break
-                h, w = np.array(piece.shape) * _PART_CELL_PX
-                patch = flat[y:y + h, x:x + w].astype(float)
-                at = linear @ np.array([x + w / 2.0, y + h / 2.0]) + shift
-                apart = float(np.linalg.norm(at - near.middle_px))
-                if apart > 1.2 * near.side_px and _same_tones(patch, piece, white, black):
-                    best = Trace(card=card, at_px=at, likeness=float(top))
-                    break
-                cv2.circle(likeness, (x, y), 4 * _PART_CELL_PX, -1.0, -1)
+    h = homography_from_corners(near.corners_px)
+    scale: FloatArray = h[:2, :2] - np.outer(h[:2, 2], h[2, :2])
+    return scale
+
+
+def _softened(gray: Gray, near: Found) -> Gray:
+    """Grain finer than a fifth of a cell taken out."""
+    import cv2
+
+    return np.asarray(cv2.GaussianBlur(gray, (0, 0), max(0.6, 0.2 * near.side_px / 6.0)), np.uint8)
+
+
+def _straightened(gray: Gray, affine: FloatArray, middle: FloatArray, turn_deg: float, ratio: float,
+                  size: int) -> tuple[Gray, FloatArray, FloatArray]:
+    """A part of the picture as a card turned by so much would appear upright in it, and the way back."""
+    import cv2
+
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    linear = affine @ np.array([[c, -s], [s, c]]) * ratio / _PART_CELL_PX  # straightened px to picture px
+    shift = middle - linear @ np.full(2, (size - 1) / 2.0)
+    flat = cv2.warpAffine(gray, np.column_stack([linear, shift]), (size, size),
+                          flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(flat, np.uint8), linear, shift
+
+
+def _hints(flat: Gray, piece: FloatArray, turn_deg: float, linear: FloatArray, shift: FloatArray, near: Found,
+           tones: tuple[float, float]) -> list[_Hint]:
+    """The best places of one piece at one turn, the found card's own place left out."""
+    import cv2
+
+    likeness = cv2.matchTemplate(flat, _template(piece), cv2.TM_CCOEFF_NORMED)
+    h, w = np.array(piece.shape) * _PART_CELL_PX
+    found = []
+    for _ in range(3):
+        _, top, _, (x, y) = cv2.minMaxLoc(likeness)
+        if top < _HINT_LIKENESS:
+            break
+        at = linear @ np.array([x + (w - 1) / 2.0, y + (h - 1) / 2.0]) + shift
+        apart = float(np.linalg.norm(at - near.middle_px))
+        if apart > 1.2 * near.side_px and _same_tones(flat[y:y + h, x:x + w].astype(float), piece, *tones):
+            found.append(_Hint(piece=piece, turn_deg=turn_deg, at_px=at, likeness=float(top)))
+        cv2.circle(likeness, (x, y), 4 * _PART_CELL_PX, -1.0, -1)
+    return found
+
+
+def _looked_closer(gray: Gray, affine: FloatArray, hint: _Hint) -> _Hint:
+    """The same place with turns and sizes in between."""
+    import cv2
+
+    template = _template(hint.piece)
+    size = int(max(template.shape) * 1.6)
+    best = hint
+    for more_deg in (-3.0, -1.5, 0.0, 1.5, 3.0):
+        for ratio in (0.92, 1.0, 1.08):
+            flat, linear, shift = _straightened(gray, affine, hint.at_px, hint.turn_deg + more_deg, ratio, size)
+            _, top, _, (x, y) = cv2.minMaxLoc(cv2.matchTemplate(flat, template, cv2.TM_CCOEFF_NORMED))
+            if top > best.likeness:
+                at = linear @ (np.array([x, y]) + (np.array(template.shape[::-1]) - 1) / 2.0) + shift
+                best = _Hint(piece=hint.piece, turn_deg=hint.turn_deg + more_deg, at_px=at, likeness=float(top))
     return best
 
 
@@ -200,3 +289,22 @@ def blur_px(gray: Gray) -> float:
         return 0.0
     widths = height[strong] / np.maximum(steepest[strong], 1e-3) / np.sqrt(2.0 * np.pi)
     return float(np.percentile(widths, 10))
+
+
+def leans_from_above(found: Found) -> bool:
+    """Whether a card seen slantingly is seen from its top edge or from a side edge.
+
+    Parameters: found.
+    Returns: True when the sight comes over the card's top, within what a raised cuff turns it.
+    Raises: nothing of its own.
+    Valid for: cards seen clearly from aside; from above and from below look alike, and below is the table.
+    Source: the direction in the card that is foreshortened most is the one the sight comes along.
+    Checked by: unit/test_vision_traces.py
+    """
+    from handsel.vision.edges import apply_homography, homography_from_corners
+
+    h = homography_from_corners(found.corners_px)
+    at = apply_homography(h, np.array([[0.0, 0.0], [1e-3, 0.0], [0.0, 1e-3]]))
+    _, _, ways = np.linalg.svd((at[1:] - at[0]).T)
+    along = np.abs(ways[1])  # right and up
+    return bool(np.degrees(np.arctan2(along[1], along[0])) > (45.0 if found.card == PALM else 28.0))
