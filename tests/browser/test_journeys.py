@@ -146,7 +146,7 @@ def test_a_rework_card_is_ordered_taken_done_step_by_step_and_looked_at_again(
     open_by_code(builder, code)
     expect(builder.locator("h1")).to_have_text("Take off sharp edges")
     builder.get_by_role("button", name="Done: report it").click()
-    expect(builder.locator("main")).to_contain_text("steps without a tick")  # asked about, not stored
+    expect(builder.locator("main")).to_contain_text("1 step without a tick")  # asked about, not stored
     for step in builder.locator("#done .step input").all():
         step.check()
     builder.get_by_role("button", name="Done: report it").first.click()
