@@ -12,6 +12,7 @@ file values lies too far toward black.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from math import ceil, erf, sqrt
 
 import numpy as np
@@ -24,9 +25,9 @@ Gray = npt.NDArray[np.uint8]
 
 _REACH = 0.75  # cells on either side of an edge that are looked at
 _TRIM = 0.12  # of a cell left out at each end of a piece
-_SAMPLES = 14  # most samples per cell; finer than that adds nothing
+_SAMPLES, _FEW_SAMPLES = 14, 6  # most samples per cell at the end, and while the card is still being placed
 _GRID_PX_SD = 0.035  # what the pixel grid and its compression do to one piece of edge [px]
-_ROUNDS = 4
+_ROUNDS = 5  # the last with all samples
 _BLUR_MIN, _BLUR_MAX = 0.03, 0.60  # of a cell
 
 _VALUES = np.arange(256) / 255.0
@@ -110,8 +111,9 @@ def read_edges(gray: Gray, card: int, corners_px: FloatArray) -> EdgeReadings | 
         return None
     pieces = edge_pieces(card)
     blur = np.array([0.15, 0.15])
+    settled = False
     for step in range(_ROUNDS):
-        if (fit := _fit(gray, card, h, blur)) is None:
+        if (fit := _fit(gray, card, h, blur, _SAMPLES if settled else _FEW_SAMPLES)) is None:
             return None
         good = fit.likeness > 0.5
         if good.sum() < 12:
@@ -119,11 +121,12 @@ def read_edges(gray: Gray, card: int, corners_px: FloatArray) -> EdgeReadings | 
         change = _correction(pieces, np.clip(fit.shift, -0.5, 0.5), fit.u_shift, good)
         h = h @ change
         h /= h[2, 2]
-        old_blur = blur
-        blur = _new_blur(blur, fit, pieces, good)
-        if step >= 1 and np.abs(change - np.eye(3)).max() < 0.02 and np.abs(blur / old_blur - 1.0).max() < 0.2:
+        old_blur, blur = blur, _new_blur(blur, fit, pieces, good)
+        if settled:
             break
-    fit = _fit(gray, card, h, blur)
+        steady = np.abs(change - np.eye(3)).max() < 0.02 and np.abs(blur / old_blur - 1.0).max() < 0.2
+        settled = step >= _ROUNDS - 2 or (step >= 1 and bool(steady))
+    fit = _fit(gray, card, h, blur, _SAMPLES)
     return None if fit is None else _readings(card, h, blur, fit)
 
 
@@ -180,8 +183,10 @@ def _steps(samples: int, blur: float) -> tuple[FloatArray, FloatArray, FloatArra
     return cdf[:, :-1] - cdf[:, 1:], pdf[:, :-1] - pdf[:, 1:], -np.diff(-z * pdf / blur, axis=1)
 
 
-def _windows(pieces: EdgePieces, samples: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+@cache
+def _windows(card: int, samples: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """Patch rows and columns of the samples of every piece: each (n, along, across)."""
+    pieces = edge_pieces(card)
     trim = max(1, round(_TRIM * samples))
     reach = int(_REACH * samples)
     along = np.arange(trim, samples - trim)[None, :, None]
@@ -193,19 +198,19 @@ def _windows(pieces: EdgePieces, samples: int) -> tuple[npt.NDArray[np.intp], np
     return row0 + np.where(goes_right, along, across), col0 + np.where(goes_right, across, along)
 
 
-def _fit(gray: Gray, card: int, h: FloatArray, blur: FloatArray) -> _Fit | None:
+def _fit(gray: Gray, card: int, h: FloatArray, blur: FloatArray, most_samples: int) -> _Fit | None:
     """Brightness, contrast, shift and change of blur of every piece, by linear least squares."""
     pieces, cells = edge_pieces(card), pattern(card)
     corners = apply_homography(h, np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]))
     cell_px = float(np.linalg.norm(np.roll(corners, 1, 0) - corners, axis=1).mean()) / 6.0
     if not np.isfinite(cell_px) or cell_px < 1.0:
         return None
-    samples = 2 * int(np.clip(ceil(cell_px / 1.6), 3, _SAMPLES // 2))
+    samples = 2 * int(np.clip(ceil(cell_px / 1.6), 3, most_samples // 2))
     patch = _patch(gray, h, samples)
     if patch is None:
         return None
     (x0, x1, x2), (y0, y1, y2) = _steps(samples, blur[0]), _steps(samples, blur[1])
-    rows, cols = _windows(pieces, samples)
+    rows, cols = _windows(card, samples)
     goes_right = (pieces.across == 0)[:, None, None]
     light, model = patch[rows, cols], (y0 @ cells @ x0.T)[rows, cols]
     first = np.where(goes_right, (y0 @ cells @ x1.T)[rows, cols], (y1 @ cells @ x0.T)[rows, cols])
@@ -254,7 +259,7 @@ def _correction(pieces: EdgePieces, shift: FloatArray, u_shift: FloatArray, good
     base = good / np.hypot(u_shift, 0.01) ** 2
     weight = base
     solved = np.zeros(8)
-    for _ in range(3):
+    for _ in range(2):
         normal = rows.T @ (rows * weight[:, None]) + np.diag([1e-6] * 6 + [1e-3] * 2) * weight.sum()
         solved = np.linalg.solve(normal, rows.T @ (weight * shift))
         left = np.abs(shift - rows @ solved)

@@ -7,7 +7,7 @@ The search needs them a hundred times per photo, so they are worth their algebra
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, hypot, log
+from math import cos, exp, hypot, log, sin, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -31,13 +31,13 @@ from handsel.vision.hand_view import (
     Scene,
     about,
     known_scales,
-    turns,
     view_angles,
 )
 
 FloatArray = npt.NDArray[np.float64]
 
-_X, _Y, _Z = np.eye(3)
+_UNIT = np.eye(3)
+_X, _Y, _Z = _UNIT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,9 +62,11 @@ def slopes(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArra
     Checked by: unit/test_vision_slopes.py
     """
     palm, cuff = _cards(scene, state)
-    parts = [_points(scene.palm, palm, PALM_TURN), _points(scene.cuff, cuff, CUFF_TURN)]
-    points, of_points = (np.concatenate(both) for both in zip(*parts, strict=True))
-    miss, jacobian = _in_picture(scene, state, points, of_points)
+    n = len(scene.palm.card_mm)
+    points = np.concatenate([_points(scene.palm, palm), _points(scene.cuff, cuff)])
+    miss, jacobian, of_point = _in_picture(scene, state, points)
+    _through_pose(jacobian[:n], of_point[:n], scene.palm, palm, PALM_TURN, PALM_AT, PALM_DEPTH)
+    _through_pose(jacobian[n:], of_point[n:], scene.cuff, cuff, CUFF_TURN, CUFF_AT, CUFF_DEPTH)
     scale = np.sqrt(weights) / u_edge
     known, of_known, _ = _known(scene, state, guess, palm, cuff)
     return np.concatenate([miss * scale, known]), np.concatenate([jacobian * scale[:, None], of_known])
@@ -94,20 +96,20 @@ def _cards(scene: Scene, state: FloatArray) -> tuple[_Card, _Card]:
         of[0, at.start] = of[1, at.start + 1] = near
         of[:, depth] = middle
         of[2, FOCAL] = middle[2]
-        cards.append(_Card(turn=reference @ turns(state[None, turn])[0], right=_right_jacobian(state[turn]), at=middle,
-                           of_at=of))
+        exponential, right = _turn(state[turn])
+        cards.append(_Card(turn=reference @ exponential, right=right, at=middle, of_at=of))
     return cards[0], cards[1]
 
 
-def _right_jacobian(vector: FloatArray) -> FloatArray:
-    """exp(v + d) = exp(v) exp(J d) for small d."""
-    size = float(np.sqrt(vector @ vector)) + 1e-12
-    x, y, z = vector
-    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    if size < 1e-4:
-        return np.eye(3) - 0.5 * k
-    result: FloatArray = np.eye(3) - (1 - np.cos(size)) / size**2 * k + (size - np.sin(size)) / size**3 * (k @ k)
-    return result
+def _turn(vector: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """exp(v), and J with exp(v + d) = exp(v) exp(J d) for small d."""
+    x, y, z = (float(v) for v in vector)
+    size = sqrt(x * x + y * y + z * z)
+    k = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    if size < 1e-5:
+        return _UNIT + k, _UNIT - 0.5 * k
+    twice, first, second = k @ k, sin(size) / size, (1.0 - cos(size)) / size**2
+    return _UNIT + first * k + second * twice, _UNIT - second * k + (1.0 - first) / size**2 * twice
 
 
 def _crossed(axis: FloatArray, points: FloatArray) -> FloatArray:
@@ -117,18 +119,26 @@ def _crossed(axis: FloatArray, points: FloatArray) -> FloatArray:
     return cross
 
 
-def _points(card: EdgeReadings, placed: _Card, turn: slice) -> tuple[FloatArray, FloatArray]:
-    """The card's points in the camera frame, and their derivatives."""
-    of = np.broadcast_to(placed.of_at, (len(card.card_mm), 3, COUNT)).copy()
-    flat = np.column_stack([card.card_mm, np.zeros(len(card.card_mm))])
-    for k in range(3):
-        of[:, :, turn.start + k] = _crossed(placed.right[:, k], flat) @ placed.turn.T
-    return flat @ placed.turn.T + placed.at, of
+def _points(card: EdgeReadings, placed: _Card) -> FloatArray:
+    """The card's points in the camera frame."""
+    points: FloatArray = card.card_mm @ placed.turn[:, :2].T + placed.at
+    return points
 
 
-def _in_picture(scene: Scene, state: FloatArray, points: FloatArray,
-                of_points: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Misses [px] and their derivatives."""
+def _through_pose(jacobian: FloatArray, of_point: FloatArray, card: EdgeReadings, placed: _Card, turn: slice, at: slice,
+                  depth: int) -> None:
+    """What the card's own pose adds to the derivatives, written into their rows."""
+    jacobian[:, FOCAL] += of_point @ placed.of_at[:, FOCAL]
+    jacobian[:, at] = of_point @ placed.of_at[:, at]
+    jacobian[:, depth] = of_point @ placed.at
+    # The miss changes with a turn d by g . R (J d x p) = (p x R'g) . J d.
+    x, y = card.card_mm.T
+    gx, gy, gz = (of_point @ placed.turn).T
+    jacobian[:, turn] = np.column_stack([y * gz, -x * gz, x * gy - y * gx]) @ placed.right
+
+
+def _in_picture(scene: Scene, state: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Misses [px], their derivatives by the lens and the spreads, and by the points themselves (n, 3)."""
     f_px, k1 = scene.nominal_f_px * exp(state[FOCAL]), state[DISTORTION]
     normal = scene.normal
     flat = points[:, :2] / points[:, 2:]
@@ -140,12 +150,12 @@ def _in_picture(scene: Scene, state: FloatArray, points: FloatArray,
     miss = f_px * stretch * across + fixed + state[SPREAD][scene.spread_column]
     of_flat = f_px * (stretch[:, None] * normal + (2.0 * k1 * across)[:, None] * flat)
     of_point = np.column_stack([of_flat, -(of_flat * flat).sum(1)]) / points[:, 2:]
-    jacobian = (of_point[:, None, :] @ of_points)[:, 0, :]
-    jacobian[:, FOCAL] += f_px * stretch * across
-    jacobian[:, CENTRE] += normal
-    jacobian[:, DISTORTION] += f_px * square * across
-    jacobian[np.arange(len(points)), SPREAD.start + scene.spread_column] += 1.0
-    return miss, jacobian
+    jacobian = np.zeros((len(points), COUNT))
+    jacobian[:, FOCAL] = f_px * stretch * across
+    jacobian[:, CENTRE] = normal
+    jacobian[:, DISTORTION] = f_px * square * across
+    jacobian[np.arange(len(points)), SPREAD.start + scene.spread_column] = 1.0
+    return miss, jacobian, of_point
 
 
 def _known(scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card,

@@ -1,0 +1,125 @@
+"""`handsel angle`: readings, refusals, JSON, pictures and exit status."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from PIL import Image
+
+from handsel.cli import handsel
+
+SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
+KEYS = {"file", "rest_angle_deg", "u_rest_angle_deg", "interval_95_deg", "refused", "reason", "cause", "contributions",
+        "fingers_point", "view_side", "obliquity_deg", "f35_mm", "side_px", "misfit", "notes", "overlay"}  # fmt: skip
+
+
+def run(*arguments):
+    return CliRunner().invoke(handsel, ["angle", *map(str, arguments)])
+
+
+def listed(*arguments):
+    result = run(*arguments, "--json")
+    return json.loads(result.stdout), result.exit_code
+
+
+def test_a_good_photo_in_words():
+    result = run(SHARED / "clean-09.jpg", "--card-turn-sd-deg", "0", "--hand", "right")
+    assert result.exit_code == 0
+    assert "clean-09.jpg: 29.3°, with 95 % between" in result.stdout.replace("29.4°", "29.3°").replace("29.2°", "29.3°")
+    assert "fingers to the left, thumb side" in result.stdout
+    assert "u from obliquity" in result.stdout
+
+
+def test_the_json_of_a_reading_and_a_refusal():
+    entries, status = listed(SHARED / "clean-09.jpg", SHARED / "refuse-01.jpg", "--card-turn-sd-deg", "0")
+    assert status == 1
+    assert all(set(e) == KEYS for e in entries)
+    good, bad = entries
+    assert good["file"].endswith("clean-09.jpg")
+    assert good["refused"] is False
+    assert good["reason"] is None
+    assert good["rest_angle_deg"] == pytest.approx(29.18, abs=0.4)
+    assert good["u_rest_angle_deg"] == pytest.approx(sum(u**2 for u in good["contributions"].values()) ** 0.5, abs=1e-3)
+    assert good["contributions"]["card turn"] == 0
+    assert good["view_side"] is None
+    assert good["fingers_point"] == "left"
+    assert bad["refused"] is True
+    assert bad["rest_angle_deg"] is None
+    assert bad["contributions"] == {}
+    assert bad["cause"] == "card missing"
+    assert "palm card" in bad["reason"]
+
+
+@pytest.mark.parametrize(("hand", "side"), [("left", "little"), ("right", "thumb")])
+def test_the_side_is_told_when_the_hand_is(hand, side):
+    entries, _ = listed(SHARED / "clean-09.jpg", "--hand", hand)
+    assert entries[0]["view_side"] == side
+
+
+def test_files_that_are_no_photos_do_not_stop_the_others(tmp_path):
+    text = tmp_path / "notes.jpg"
+    text.write_text("no photo")
+    entries, status = listed(text, tmp_path / "nothing.jpg", SHARED / "clean-06.jpg")
+    assert status == 2
+    assert [e["refused"] for e in entries] == [True, True, False]
+    assert "not a photo" in entries[0]["reason"]
+    assert "no such file" in entries[1]["reason"]
+    assert entries[0]["cause"] == "not a usable photo"
+    assert run(text).stdout.startswith("notes.jpg: this is not a photo")
+
+
+def test_the_cards_turn_is_part_of_what_is_stated():
+    loose, _ = listed(SHARED / "clean-06.jpg")
+    pads, _ = listed(SHARED / "clean-06.jpg", "--card-turn-sd-deg", "0")
+    assert loose[0]["contributions"]["card turn"] == pytest.approx(0.99, abs=0.01)
+    assert loose[0]["u_rest_angle_deg"] > 0.99 > pads[0]["u_rest_angle_deg"]
+    assert run(SHARED / "clean-06.jpg", "--card-turn-sd-deg", "-1").exit_code == 2
+
+
+def test_photos_of_one_hand(tmp_path):
+    copy = tmp_path / "again.jpg"
+    shutil.copy(SHARED / "clean-06.jpg", copy)
+    entries, status = listed(SHARED / "clean-06.jpg", copy, "--same-hand")
+    assert status == 0
+    together = entries[-1]
+    assert together["file"] is None
+    assert len(together["same_hand"]) == 2
+    assert together["rest_angle_deg"] == entries[0]["rest_angle_deg"]
+    assert together["contributions"]["card turn"] == pytest.approx(0.99, abs=0.01)
+    afresh, _ = listed(SHARED / "clean-06.jpg", copy, "--same-hand", "--placed-afresh")
+    assert afresh[-1]["contributions"]["card turn"] == pytest.approx(0.70, abs=0.01)
+    assert "2 photos of one hand" in run(SHARED / "clean-06.jpg", copy, "--same-hand").stdout
+
+
+def test_photos_of_two_hands_are_not_one():
+    entries, status = listed(SHARED / "clean-06.jpg", SHARED / "clean-09.jpg", "--same-hand")
+    assert status == 1
+    assert entries[-1]["refused"] is True
+    assert entries[-1]["cause"] == "photos disagree"
+    assert "do not agree" in run(SHARED / "clean-06.jpg", SHARED / "clean-09.jpg", "--same-hand").stdout
+
+
+def test_afresh_without_one_hand_makes_no_sense():
+    assert run(SHARED / "clean-06.jpg", "--placed-afresh").exit_code == 2
+
+
+def test_pictures_with_what_was_read(tmp_path):
+    entries, _ = listed(SHARED / "clean-02.jpg", SHARED / "refuse-01.jpg", "--overlay", tmp_path / "seen")
+    place = Path(entries[0]["overlay"])
+    assert place == tmp_path / "seen" / "clean-02.angle.jpg"
+    with Image.open(place) as picture:
+        assert picture.height > picture.width  # upright, as shown
+        assert not dict(picture.getexif())
+    assert entries[1]["overlay"] is None
+    assert len(list((tmp_path / "seen").iterdir())) == 1
+
+
+def test_a_folder_that_cannot_be_written_says_so(tmp_path):
+    (tmp_path / "seen").write_text("a file, not a folder")
+    result = run(SHARED / "clean-06.jpg", "--overlay", tmp_path / "seen" / "deeper")
+    assert result.exit_code != 0
+    assert "cannot be written" in str(result.exception)
