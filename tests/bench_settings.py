@@ -16,4 +16,4 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick; t
 # A file and not the memory: threads with connections of their own wait for one another as they do in use.
 DATABASES["default"]["TEST"] = {"NAME": DATA / "test.sqlite3"}  # noqa: F405
 
-(DATA / "names.txt").write_text("testserver\n", encoding="utf-8")  # noqa: F405  (what Django's test client calls us)
+NAMES = ("testserver",)  # what Django's test client calls us

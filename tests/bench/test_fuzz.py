@@ -89,7 +89,6 @@ def at_stage(hall: Hall, code: str, hold_point: str) -> Hand:
 def busy(hall: Hall, tmp_path: Path, settings: Any) -> Busy:
     """Everything that can be there, is there."""
     settings.DATA, settings.PHOTOS = tmp_path, tmp_path / "photos"
-    (tmp_path / "names.txt").write_text("testserver\n", encoding="utf-8")  # what the test client calls us
     hands = {"building": hall.hand(code="R-001")}
     hands["asked"] = asked = at_stage(hall, "R-002", "strung")
     append(asked, [New(kind="asked", what={"hold_point": "strung"})], person=hall.builder)

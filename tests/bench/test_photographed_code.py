@@ -28,7 +28,6 @@ Workers = Callable[[], None]
 def _own_folder(settings: Any, tmp_path: Path) -> None:
     settings.DATA = tmp_path
     settings.PHOTOS = tmp_path / "photos"
-    (tmp_path / "names.txt").write_text("testserver\n", encoding="utf-8")  # what the test client calls us
 
 
 def address(code: str, host: str = "192.168.1.20:8000") -> str:

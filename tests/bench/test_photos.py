@@ -44,7 +44,6 @@ Workers = Callable[[], None]
 def _own_folder(settings: Any, tmp_path: Path) -> None:
     settings.DATA = tmp_path
     settings.PHOTOS = tmp_path / "photos"
-    (tmp_path / "names.txt").write_text("testserver\n", encoding="utf-8")  # what the test client calls us
 
 
 def send(client: Client, data: bytes, client_id: str = ID, name: str = "IMG_1.jpg", **more: Any) -> Any:

@@ -62,7 +62,7 @@ def answers_to(host: str) -> bool:
     try:
         ipaddress.ip_address(name.strip("[]"))
     except ValueError:
-        return name in own_names() or name in set_names()
+        return name in own_names() or name in settings.NAMES or name in set_names()
     return True
 
 
