@@ -28,10 +28,8 @@ def hall(db: None) -> Hall:
 
 
 @pytest.fixture
-def shared_hall(transactional_db: None) -> Iterator[Hall]:
+def shared_hall(append_only_again: None, transactional_db: None) -> Iterator[Hall]:
     """The same for tests with threads or a server: really committed, and cleared afterwards."""
-    with connection.schema_editor() as editor:
-        switch(editor, "on")
     yield open_hall()
     with connection.schema_editor() as editor:
         switch(editor, "off")  # or the database would refuse to be cleared

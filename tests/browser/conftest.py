@@ -56,7 +56,9 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def hall(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[Hall]:
+def hall(
+    append_only_again: None, transactional_db: None, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Hall]:
     """A day that has begun, really committed, with a database that refuses to change entries.
 
     Which groups ask for a photo hangs on codes that are drawn by lot; here none does unless a test says so.
@@ -65,8 +67,6 @@ def hall(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[Ha
     protocol_kept.cache_clear()
     design_kept.cache_clear()
     cache.clear()
-    with connection.schema_editor() as editor:
-        switch(editor, "on")
     yield open_hall()
     with connection.schema_editor() as editor:
         switch(editor, "off")  # or the database would refuse to be cleared
