@@ -39,7 +39,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _ROUNDS = 25
 _OUTLIER = 3.0  # standard deviations at which an edge begins to lose its say
-_FITTED = 14.0  # unknowns that the edges of two cards settle, about
+_FITTED = 7.0  # unknowns that the edges of one card settle, about
+_BLOCK_PX = 8.0  # a JPEG file rounds blocks of so many pixels: what lies in one errs together
 _DROPPED = 12.0  # explanations less likely than exp(-12) of the best say nothing
 
 
@@ -196,17 +197,20 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
         raise Unsolved("the two cards fit no hand in front of the camera", where="photo",
                        do="Photograph the hand from the side, both cards in full view.")
     cost, scene, state = min(first, key=lambda f: f[0])
-    # Edges disturbed by shadow, glare or dirt lose their say; then the misfit widens all the others.
+    # Edges disturbed by shadow, glare or dirt lose their say; then the misfit of a card widens all its others.
+    of_palm = np.arange(u_edge.size) < len(palm.at_px)
+    u_wide, misfit = u_edge, 1.0
+    cells_px = np.where(of_palm, palm.side_px, cuff.side_px) / 6.0
+    shared = np.maximum(_BLOCK_PX / cells_px, 1.0)
     for _ in range(2):
-        say = _say(misses_px(scene, state[None])[0] / u_edge)
-        if np.abs(say - weights).max() < 0.02:
-            break
-        weights = say
-        again = _search(scene, state, broad, u_edge, weights)
+        miss = misses_px(scene, state[None])[0]
+        weights = _say(miss / u_wide)
+        squares = weights * (miss / u_edge) ** 2
+        misfit = float(squares.sum() / max(weights.sum() - 2.0 * _FITTED, 4.0))
+        own = [float(squares[m].sum() / max(weights[m].sum() - _FITTED, 4.0)) for m in (of_palm, ~of_palm)]
+        u_wide = u_edge * np.sqrt(np.maximum(np.where(of_palm, *own), 1.0) * shared)
+        again = _search(scene, state, broad, u_wide, weights)
         state = state if again is None else again[0]
-    miss = misses_px(scene, state[None])[0] / u_edge
-    misfit = float((weights * miss**2).sum() / max(weights.sum() - _FITTED, 4.0))
-    u_wide = u_edge * sqrt(max(misfit, 1.0))
     likely = [f for f in first if f[0] < cost + 3.0 * _DROPPED * max(misfit, 1.0)]
     modes = _explanations([(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses,
                           u_wide, weights)
