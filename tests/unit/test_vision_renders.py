@@ -14,11 +14,11 @@ from handsel.vision.refused import Cause, PhotoRefused
 
 RENDERS = Path(__file__).parents[1] / "data" / "vision" / "renders"
 SHOTS = [json.loads(line) for line in (RENDERS / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
-CAUSES = {"missing": Cause.MISSING, "covered": Cause.COVERED, "above": Cause.FROM_ABOVE}
+CAUSES = {"missing": Cause.MISSING, "covered": Cause.COVERED}
 
 
 def test_there_are_some_of_each_kind():
-    assert {s["kind"] for s in SHOTS} == {"clean", "field", "missing", "covered", "above"}
+    assert {s["kind"] for s in SHOTS} == {"clean", "field", "missing", "covered"}
     assert all((RENDERS / s["file"]).stat().st_size < 100_000 for s in SHOTS)
 
 
