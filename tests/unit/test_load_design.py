@@ -614,3 +614,10 @@ def test_folders_and_missing_files_are_named(tmp_path: Path) -> None:
         load_design(tmp_path)
     with pytest.raises(BadFile, match="no such file"):
         load_design(tmp_path / "nothing.toml")
+
+
+def test_a_number_too_long_to_write_in_place_of_a_name_is_refused_in_words():
+    data = tomllib.loads((BUNDLED / "linden.toml").read_text(encoding="utf-8"))
+    data["digit"][1]["name"] = 10**5000
+    with pytest.raises(BadFile, match="name"):
+        design_from_data(data, "my.toml")

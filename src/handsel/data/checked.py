@@ -104,7 +104,8 @@ def _remedy(p: ErrorDetails, keys: list[str]) -> str:
         return f"{near(str(p['loc'][-1]), keys)} Or take it out."
     if kind == "literal_error":
         options = str(p.get("ctx", {}).get("expected", "")).split("'")[1::2]
-        return near(str(value)[:60], options)
+        # A number of thousands of digits cannot even be written; it resembles no option either.
+        return near(value[:60] if isinstance(value, str) else "", options)
     if kind in _NUMBERS and isinstance(value, str):
         return "Type the number without quotes."
     if kind in ("less_than", "less_than_equal", "greater_than", "greater_than_equal"):
