@@ -15,7 +15,9 @@ from collections.abc import Callable
 from pathlib import Path
 from statistics import median
 
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy: small matrices gain nothing from a second thread
+os.environ.setdefault(
+    "OPENBLAS_NUM_THREADS", "1"
+)  # before numpy: small matrices gain nothing from a second thread
 
 import cv2
 import numpy as np
@@ -56,8 +58,11 @@ def naive_deg(gray: np.ndarray, f35_mm: float | None) -> tuple[float, float] | N
     f = focal_px(f35_mm or 26.0, w, h)
     matrix = np.array([[f, 0, (w - 1) / 2], [0, f, (h - 1) / 2], [0, 0, 1.0]])
     square = np.array([[-8, 8, 0], [8, 8, 0], [8, -8, 0], [-8, -8, 0]], float)
-    turn = {n: cv2.Rodrigues(cv2.solvePnP(square, c, matrix, None, flags=cv2.SOLVEPNP_IPPE_SQUARE)[1])[0]
-            for n, c in corners.items() if n in (PALM, CUFF)}
+    turn = {
+        n: cv2.Rodrigues(cv2.solvePnP(square, c, matrix, None, flags=cv2.SOLVEPNP_IPPE_SQUARE)[1])[0]
+        for n, c in corners.items()
+        if n in (PALM, CUFF)
+    }
     between = turn[PALM].T @ turn[CUFF]
     apart = -sign * np.degrees(np.arctan2(between[1, 0] - between[0, 1], between[0, 0] + between[1, 1]))
     return float(flat), float(apart)
@@ -75,13 +80,21 @@ def main() -> None:
         for photo in photos.values():
             gray = scaled(photo.gray, (size * 1e6 / photo.gray.size) ** 0.5)
             lens = Lens(f35_mm=photo.f35_mm)
-            pairs.append((took_ms(lambda g=gray: bare.detectMarkers(g)),
-                          took_ms(lambda g=gray, f=lens: measure_rest_angle(g, lens=f))))
+            pairs.append(
+                (
+                    took_ms(lambda g=gray: bare.detectMarkers(g)),
+                    took_ms(lambda g=gray, f=lens: measure_rest_angle(g, lens=f)),
+                )
+            )
         ratios = [ours / theirs for theirs, ours in pairs]
         theirs, ours = (sum(p[k] for p in pairs) / len(pairs) for k in (0, 1))
-        print(f"{size:14}   {theirs:11.0f} ms   {ours:9.0f} ms   {ours / theirs:17.2f}   {median(ratios):12.2f}   "
-              f"{max(ratios):5.2f}")
-    print("\nerrors, degrees                                     set A: 95 % within  worst   set B: 95 % within  worst")
+        print(
+            f"{size:14}   {theirs:11.0f} ms   {ours:9.0f} ms   {ours / theirs:17.2f}   {median(ratios):12.2f}   "
+            f"{max(ratios):5.2f}"
+        )
+    print(
+        "\nerrors, degrees                                     set A: 95 % within  worst   set B: 95 % within  worst"
+    )
     errors: dict[str, dict[str, list[float]]] = {}
     for row in truth:
         photo, true = photos[row["file"]], float(row["rest_angle_deg"])
@@ -89,8 +102,10 @@ def main() -> None:
         naive = naive_deg(photo.gray, photo.f35_mm)
         told = {"this reading": reading.rest_angle_deg}
         if naive is not None:
-            told |= {"rows of the cards compared in the picture": naive[0],
-                     "two separate poses, corners as detected": naive[1]}
+            told |= {
+                "rows of the cards compared in the picture": naive[0],
+                "two separate poses, corners as detected": naive[1],
+            }
         for name, angle in told.items():
             errors.setdefault(name, {}).setdefault(row["set"], []).append(abs(angle - true))
     for name, sets in sorted(errors.items()):

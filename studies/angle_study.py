@@ -247,8 +247,10 @@ def alone(name: str, rows: list[dict]) -> str:
     """A line of the table without the cards' turn."""
     left = np.array([r["error"] - r["card_effect"] for r in rows])
     u = np.array([sqrt(sum(v**2 for k, v in r["contributions"].items() if k != "card turn")) for r in rows])
-    return (f"| {name} | {len(rows)} | {left.mean():+.3f} | {np.percentile(np.abs(left), 95):.2f} | {np.median(u):.2f} | "
-            f"{100 * np.mean(np.abs(left) < 1.96 * u):.1f} % | {sqrt(float(np.mean((left / u) ** 2))):.2f} |")
+    return (
+        f"| {name} | {len(rows)} | {left.mean():+.3f} | {np.percentile(np.abs(left), 95):.2f} | {np.median(u):.2f} | "
+        f"{100 * np.mean(np.abs(left) < 1.96 * u):.1f} % | {sqrt(float(np.mean((left / u) ** 2))):.2f} |"
+    )
 
 
 def main() -> None:

@@ -61,8 +61,10 @@ def test_any_bytes_after_a_signature(start, rest):
     opened_or_refused(start + rest)
 
 
-@given(st.sampled_from(range(len(FILES))),
-       st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=12))
+@given(
+    st.sampled_from(range(len(FILES))),
+    st.lists(st.tuples(st.floats(0, 1), st.integers(0, 255)), min_size=1, max_size=12),
+)
 @settings(max_examples=200, deadline=None)
 def test_a_photo_with_bytes_changed(which, changes):
     data = bytearray(FILES[which])

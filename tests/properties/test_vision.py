@@ -17,10 +17,15 @@ from handsel.vision.solving import solve
 from unit.test_vision_fusing import reading
 from unit.vision_scenes import SIZE_PX, true_scene
 
-HANDS = st.fixed_dictionaries({
-    "rest_deg": st.floats(0, 60), "above_deg": st.floats(-5, 35), "aside_deg": st.floats(-30, 30),
-    "distance_mm": st.floats(300, 650), "fingers": st.sampled_from(["left", "right"]),
-})
+HANDS = st.fixed_dictionaries(
+    {
+        "rest_deg": st.floats(0, 60),
+        "above_deg": st.floats(-5, 35),
+        "aside_deg": st.floats(-30, 30),
+        "distance_mm": st.floats(300, 650),
+        "fingers": st.sampled_from(["left", "right"]),
+    }
+)
 
 
 def solved(scene):
@@ -32,8 +37,13 @@ def mirrored(card):
     flip = np.array([-1.0, 1.0])
     h = np.diag([-1.0, 1.0, 1.0]) @ card.homography @ np.diag([-1.0, 1.0, 1.0])
     h[0] += (SIZE_PX[0] - 1) * h[2]
-    return replace(card, card_mm=card.card_mm * flip, at_px=card.at_px * flip + [SIZE_PX[0] - 1, 0],
-                   normal=card.normal * flip, homography=h)
+    return replace(
+        card,
+        card_mm=card.card_mm * flip,
+        at_px=card.at_px * flip + [SIZE_PX[0] - 1, 0],
+        normal=card.normal * flip,
+        homography=h,
+    )
 
 
 @given(HANDS, st.integers(0, 1000))
@@ -57,8 +67,12 @@ def test_a_camera_that_is_rolled_reads_the_same(hand, seed, roll_deg):
     def rolled(card):
         whole = np.eye(3)
         whole[:2, :2], whole[:2, 2] = turn, middle - turn @ middle
-        return replace(card, at_px=(card.at_px - middle) @ turn.T + middle, normal=card.normal @ turn.T,
-                       homography=whole @ card.homography)
+        return replace(
+            card,
+            at_px=(card.at_px - middle) @ turn.T + middle,
+            normal=card.normal @ turn.T,
+            homography=whole @ card.homography,
+        )
 
     plain, other = solved(scene), solved(replace(scene, palm=rolled(scene.palm), cuff=rolled(scene.cuff)))
     u = hypot(*plain.u_by_source_deg.values())

@@ -47,7 +47,9 @@ def test_crop_factor_of_a_small_sensor():
 
 def test_focal_length_from_one_homography():
     # Zhang 2000, both constraints; a made-up view of a plane tilted by 35.53 degrees with f = 800.
-    h = np.array([[328.485347078, 80.0, 360.0], [32.860252738, 406.410161514, 220.0], [-0.148099066, 0.25, 1.0]])
+    h = np.array(
+        [[328.485347078, 80.0, 360.0], [32.860252738, 406.410161514, 220.0], [-0.148099066, 0.25, 1.0]]
+    )
     for f in focal_from_homography(h, (320.0, 240.0)):
         assert f == pytest.approx(800.0, abs=0.01)
 
@@ -69,10 +71,13 @@ def test_one_real_view_says_little_of_its_focal_length():
     assert 0.8 * STORED_F < np.median(found) < 1.2 * STORED_F
 
 
-@pytest.mark.parametrize(("side", "f_px", "centre", "rms_px"), [
-    ("left", (536.07, 536.02), (342.37, 235.54), 0.409),
-    ("right", (542.36, 541.62), (328.32, 246.95), 0.459),
-])
+@pytest.mark.parametrize(
+    ("side", "f_px", "centre", "rms_px"),
+    [
+        ("left", (536.07, 536.02), (342.37, 235.54), 0.409),
+        ("right", (542.36, 541.62), (328.32, 246.95), 0.459),
+    ],
+)
 def test_our_projection_is_that_of_the_calibration_of_real_photos(side, f_px, centre, rms_px):
     # Values of cv2.calibrateCamera over OpenCV's sample photos, seen computed from the files.
     photos, board = boards(side)
@@ -84,11 +89,12 @@ def test_our_projection_is_that_of_the_calibration_of_real_photos(side, f_px, ce
     assert matrix[1, 1] == pytest.approx(f_px[1], abs=1.0)
     assert tuple(matrix[:2, 2]) == pytest.approx(centre, abs=1.5)
     # With one radial term and square pixels the model is ours: the same misses, photo by photo.
-    flags = (cv2.CALIB_FIX_ASPECT_RATIO | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K2 | cv2.CALIB_FIX_K3)
+    flags = cv2.CALIB_FIX_ASPECT_RATIO | cv2.CALIB_ZERO_TANGENT_DIST | cv2.CALIB_FIX_K2 | cv2.CALIB_FIX_K3
     start = np.diag([500.0, 500.0, 1.0])
     start[:2, 2] = 320.0, 240.0
-    rms, matrix, distortion, turns, shifts = cv2.calibrateCamera(things, seen, (640, 480), start, None,
-                                                                  flags=flags | cv2.CALIB_USE_INTRINSIC_GUESS)
+    rms, matrix, distortion, turns, shifts = cv2.calibrateCamera(
+        things, seen, (640, 480), start, None, flags=flags | cv2.CALIB_USE_INTRINSIC_GUESS
+    )
     squares = []
     for points, turn, shift in zip(photos.values(), turns, shifts, strict=True):
         camera = things[0].astype(float) @ cv2.Rodrigues(turn)[0].T + shift.ravel()

@@ -30,8 +30,9 @@ def test_every_change_between_neighbours_is_an_edge_once(card):
     cells = pattern(card)
     pieces = edge_pieces(card)
     assert len(pieces.row) == int(np.abs(np.diff(cells, axis=0)).sum() + np.abs(np.diff(cells, axis=1)).sum())
-    for across, row, col, middle, white in zip(pieces.across, pieces.row, pieces.col, pieces.middle, pieces.white_side,
-                                               strict=True):
+    for across, row, col, middle, white in zip(
+        pieces.across, pieces.row, pieces.col, pieces.middle, pieces.white_side, strict=True
+    ):
         before = cells[row, col - 1] if across == 0 else cells[row - 1, col]
         assert cells[row, col] - before == white
         assert tuple(middle) == ((col - 4, row - 3.5) if across == 0 else (col - 3.5, row - 4))

@@ -30,11 +30,14 @@ def test_lines_run_in_their_colours(drawn):
     shown = Image.open(io.BytesIO(angle_overlay(picture, reading, quality=95)))
     pixels = np.asarray(shown).astype(int)
     ratio = shown.width / reading.picture_px[0]
-    for line, colour in ((reading.drawing.palm_line, (61, 90, 128)), (reading.drawing.cuff_line, (177, 67, 43))):
+    for line, colour in (
+        (reading.drawing.palm_line, (61, 90, 128)),
+        (reading.drawing.cuff_line, (177, 67, 43)),
+    ):
         hits = 0
         for share in (0.55, 0.65, 0.75, 0.85):
             x, y = ((1 - share) * line[0] + share * line[1]) * ratio
-            patch = pixels[int(y) - 3:int(y) + 4, int(x) - 3:int(x) + 4].reshape(-1, 3)
+            patch = pixels[int(y) - 3 : int(y) + 4, int(x) - 3 : int(x) + 4].reshape(-1, 3)
             hits += bool((np.abs(patch - colour).sum(1) < 60).any())
         assert hits >= 3
 
@@ -56,6 +59,12 @@ def test_a_copy_of_any_size_may_be_drawn_on(drawn, size):
 
 def test_lines_far_outside_the_picture_do_no_harm(drawn):
     reading, picture = drawn
-    away = replace(reading, drawing=replace(reading.drawing, palm_line=reading.drawing.palm_line + 9000.0,
-                                            cuff_line=reading.drawing.cuff_line + 9000.0))
+    away = replace(
+        reading,
+        drawing=replace(
+            reading.drawing,
+            palm_line=reading.drawing.palm_line + 9000.0,
+            cuff_line=reading.drawing.cuff_line + 9000.0,
+        ),
+    )
     assert Image.open(io.BytesIO(angle_overlay(picture, away))).size[0] == 1600

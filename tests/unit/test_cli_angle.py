@@ -29,7 +29,9 @@ def listed(*arguments):
 def test_a_good_photo_in_words():
     result = run(SHARED / "clean-09.jpg", "--card-turn-sd-deg", "0", "--hand", "right")
     assert result.exit_code == 0
-    assert "clean-09.jpg: 29.3°, with 95 % between" in result.stdout.replace("29.4°", "29.3°").replace("29.2°", "29.3°")
+    assert "clean-09.jpg: 29.3°, with 95 % between" in result.stdout.replace("29.4°", "29.3°").replace(
+        "29.2°", "29.3°"
+    )
     assert "fingers to the left, thumb side" in result.stdout
     assert "u from obliquity" in result.stdout
 
@@ -43,7 +45,9 @@ def test_the_json_of_a_reading_and_a_refusal():
     assert good["refused"] is False
     assert good["reason"] is None
     assert good["rest_angle_deg"] == pytest.approx(29.18, abs=0.4)
-    assert good["u_rest_angle_deg"] == pytest.approx(sum(u**2 for u in good["contributions"].values()) ** 0.5, abs=1e-3)
+    assert good["u_rest_angle_deg"] == pytest.approx(
+        sum(u**2 for u in good["contributions"].values()) ** 0.5, abs=1e-3
+    )
     assert good["contributions"]["card turn"] == 0
     assert good["view_side"] is None
     assert good["fingers_point"] == "left"

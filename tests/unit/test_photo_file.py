@@ -64,16 +64,24 @@ def test_every_manner_of_pixel_becomes_grey(mode):
         image = Image.fromarray(np.asarray(picture().convert("L")).astype(np.uint16) << 8)
     else:
         image = picture().convert(mode)
-    photo = photo_from_bytes(saved(image, "JPEG" if mode == "CMYK" else "PNG", **({"quality": 95} if mode == "CMYK"
-                                                                                  else {})), name="a")
+    photo = photo_from_bytes(
+        saved(image, "JPEG" if mode == "CMYK" else "PNG", **({"quality": 95} if mode == "CMYK" else {})),
+        name="a",
+    )
     assert abs(int(photo.gray[60, 5]) - 191) < 20  # a palette is coarse
     assert photo.gray[5, 5] > 245
 
 
-@pytest.mark.parametrize(("orientation", "corner", "size"), [
-    (1, (0, 0), (90, 70)), (3, (-1, -1), (90, 70)), (6, (0, -1), (70, 90)), (8, (-1, 0), (70, 90)),
-    (2, (0, -1), (90, 70)),
-])
+@pytest.mark.parametrize(
+    ("orientation", "corner", "size"),
+    [
+        (1, (0, 0), (90, 70)),
+        (3, (-1, -1), (90, 70)),
+        (6, (0, -1), (70, 90)),
+        (8, (-1, 0), (70, 90)),
+        (2, (0, -1), (90, 70)),
+    ],
+)
 def test_the_picture_is_turned_as_it_is_shown(orientation, corner, size):
     photo = photo_from_bytes(saved(picture(), exif=with_notes(orientation, 26), quality=95), name="a")
     assert (photo.width_px, photo.height_px) == size
@@ -86,15 +94,22 @@ def test_a_focal_length_that_is_none_is_not_believed(f35, read):
     assert photo_from_bytes(saved(picture(), exif=with_notes(1, f35)), name="a").f35_mm == read
 
 
-@pytest.mark.parametrize(("size", "whole"), [
-    ((9000, 7000), True), ((70, 90), True), ((4000, 3000), False), (None, True),
-])
+@pytest.mark.parametrize(
+    ("size", "whole"),
+    [
+        ((9000, 7000), True),
+        ((70, 90), True),
+        ((4000, 3000), False),
+        (None, True),
+    ],
+)
 def test_a_picture_that_was_cut_is_noticed(size, whole):
     assert photo_from_bytes(saved(picture(), exif=with_notes(1, 26, size)), name="a").whole_picture is whole
 
 
 def bomb(width, height):
     """A PNG of a few bytes that claims to be huge."""
+
     def chunk(kind, data):
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
@@ -113,14 +128,22 @@ def test_a_file_cut_short_is_refused_wherever_it_is_cut():
     whole = (SHARED / "clean-02.jpg").read_bytes()
     for share in (0.02, 0.3, 0.7, 0.98):
         with pytest.raises(BadFile, match="damaged or cut short"):
-            photo_from_bytes(whole[:int(share * len(whole))], name="half.jpg")
+            photo_from_bytes(whole[: int(share * len(whole))], name="half.jpg")
 
 
-@pytest.mark.parametrize(("data", "says"), [
-    (b"", "the file is empty"), (b"%PDF-1.7", "not a photo"), (b"hello" * 100, "not a photo"),
-    (b"GIF89a" + b"\0" * 50, "not a photo"), (b"\xff\xd8\xff\xe0junk", "damaged"), (b"\x89PNG\r\n\x1a\nxx", "damaged"),
-    (b"RIFF\0\0\0\0WEBPxxxx", "damaged"), (b"\0\0\0\x18ftypheic" + b"\0" * 40, "damaged"),
-])
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (b"", "the file is empty"),
+        (b"%PDF-1.7", "not a photo"),
+        (b"hello" * 100, "not a photo"),
+        (b"GIF89a" + b"\0" * 50, "not a photo"),
+        (b"\xff\xd8\xff\xe0junk", "damaged"),
+        (b"\x89PNG\r\n\x1a\nxx", "damaged"),
+        (b"RIFF\0\0\0\0WEBPxxxx", "damaged"),
+        (b"\0\0\0\x18ftypheic" + b"\0" * 40, "damaged"),
+    ],
+)
 def test_what_is_no_photo_says_so(data, says):
     with pytest.raises(BadFile, match=says) as refused:
         photo_from_bytes(data, name="thing")

@@ -21,7 +21,11 @@ SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
 with (SHARED / "truth.csv").open(encoding="utf-8") as file:
     TRUTH = list(csv.DictReader(file))
 CARD_TURN_SD_DEG = {"A": 0.0, "B": 0.7}
-TRUE_CAUSE = {"refuse-01.jpg": Cause.MISSING, "refuse-02.jpg": Cause.COVERED, "refuse-03.jpg": Cause.FROM_ABOVE}
+TRUE_CAUSE = {
+    "refuse-01.jpg": Cause.MISSING,
+    "refuse-02.jpg": Cause.COVERED,
+    "refuse-03.jpg": Cause.FROM_ABOVE,
+}
 
 
 def measured(name, card_turn_sd_deg=0.7):
@@ -33,14 +37,22 @@ def measured(name, card_turn_sd_deg=0.7):
 @pytest.fixture(scope="module")
 def readings():
     """All photos of the shared sets that are to be measured; none is refused."""
-    return {row["file"]: measured(row["file"], CARD_TURN_SD_DEG[row["set"]])
-            for row in TRUTH if row["expect"] == "measure"}
+    return {
+        row["file"]: measured(row["file"], CARD_TURN_SD_DEG[row["set"]])
+        for row in TRUTH
+        if row["expect"] == "measure"
+    }
 
 
 def errors(readings, which, *, with_figure=None):
-    return np.array([readings[row["file"]][0].rest_angle_deg - float(row["rest_angle_deg"]) for row in TRUTH
-                     if row["set"] == which
-                     and (with_figure is None or (readings[row["file"]][1].f35_mm is not None) == with_figure)])
+    return np.array(
+        [
+            readings[row["file"]][0].rest_angle_deg - float(row["rest_angle_deg"])
+            for row in TRUTH
+            if row["set"] == which
+            and (with_figure is None or (readings[row["file"]][1].f35_mm is not None) == with_figure)
+        ]
+    )
 
 
 def test_clean_photos_with_their_focal_length_are_right_to_0_4_degrees(readings):
@@ -67,7 +79,9 @@ def test_what_is_stated_is_what_happens(readings):
     z = [(r.rest_angle_deg - truth[name]) / r.u_rest_angle_deg for name, (r, _) in readings.items()]
     assert np.sqrt(np.mean(np.square(z))) < 1.5
     assert np.mean(np.abs(z) < 2.6) >= 15 / 16
-    assert all(r.u_rest_angle_deg < (0.45 if name.startswith("clean") else 1.3) for name, (r, _) in readings.items())
+    assert all(
+        r.u_rest_angle_deg < (0.45 if name.startswith("clean") else 1.3) for name, (r, _) in readings.items()
+    )
     for r, _ in readings.values():
         assert hypot(*r.contributions.values()) == pytest.approx(r.u_rest_angle_deg)
         assert r.low_deg < r.rest_angle_deg < r.high_deg
@@ -116,7 +130,7 @@ def test_a_card_twice(good):
     gray, cards = good
     twice = gray.copy()
     x, y = cards[10].middle_px.astype(int)
-    twice[100:220, 100:220] = gray[y - 60:y + 60, x - 60:x + 60]
+    twice[100:220, 100:220] = gray[y - 60 : y + 60, x - 60 : x + 60]
     found = refusal(twice)
     assert found.cause is Cause.DOUBLED
     assert "palm card is there 2 times" in found.what
@@ -161,8 +175,9 @@ def test_swapped_cards():
     cards = {f.card: f for f in find_cards(gray)}
     swapped = gray.copy()
     for here, there in ((10, 11), (11, 10)):
-        matrix = cv2.getPerspectiveTransform(cards[there].corners_px.astype(np.float32),
-                                             cards[here].corners_px.astype(np.float32))
+        matrix = cv2.getPerspectiveTransform(
+            cards[there].corners_px.astype(np.float32), cards[here].corners_px.astype(np.float32)
+        )
         moved = cv2.warpPerspective(gray, matrix, gray.shape[::-1])
         mask = np.zeros(gray.shape, np.uint8)
         middle = cards[here].middle_px
@@ -175,8 +190,14 @@ def test_a_card_partly_covered_but_still_readable(good):
     gray, cards = good
     covered = gray.copy()
     c = cards[11].corners_px
-    strip = np.array([c[0] * 1.3 - c[1] * 0.3, c[1] * 1.3 - c[0] * 0.3,
-                      c[1] + 0.32 * (c[2] - c[1]), c[0] + 0.32 * (c[3] - c[0])])
+    strip = np.array(
+        [
+            c[0] * 1.3 - c[1] * 0.3,
+            c[1] * 1.3 - c[0] * 0.3,
+            c[1] + 0.32 * (c[2] - c[1]),
+            c[0] + 0.32 * (c[3] - c[0]),
+        ]
+    )
     strip[:2] -= 0.3 * (c[2:].mean(0) - c[:2].mean(0))
     cv2.fillConvexPoly(covered, strip.astype(np.int32), 90)
     assert refusal(covered).cause is Cause.COVERED
@@ -198,7 +219,9 @@ def test_two_cards_far_apart_are_not_one_hand(good):
     far = np.full_like(gray, 110)
     for card, (x, y) in ((10, (250, 1100)), (11, (1750, 300))):
         middle = cards[card].middle_px.astype(int)
-        far[y - 60:y + 60, x - 60:x + 60] = gray[middle[1] - 60:middle[1] + 60, middle[0] - 60:middle[0] + 60]
+        far[y - 60 : y + 60, x - 60 : x + 60] = gray[
+            middle[1] - 60 : middle[1] + 60, middle[0] - 60 : middle[0] + 60
+        ]
     assert refusal(far).cause in (Cause.APART, Cause.DISTORTED)
 
 
@@ -214,7 +237,9 @@ def test_the_drawing_lies_on_the_cards(good):
         assert np.linalg.norm(outline[:4].mean(0) - cards[card].middle_px) < 3.0
         # The white card is half as large again as the marker.
         marker = cards[card].corners_px
-        np.testing.assert_allclose(outline[:4] - outline[:4].mean(0), 1.5 * (marker - marker.mean(0)), atol=6.0)
+        np.testing.assert_allclose(
+            outline[:4] - outline[:4].mean(0), 1.5 * (marker - marker.mean(0)), atol=6.0
+        )
     meet = reading.drawing.palm_line[0]
     np.testing.assert_allclose(meet, reading.drawing.cuff_line[0], atol=1e-6)
     assert reading.picture_px == gray.shape[::-1]

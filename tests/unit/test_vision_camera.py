@@ -33,6 +33,8 @@ def test_a_figure_that_is_no_focal_length_is_refused(f35):
 
 
 def test_barrel_distortion_draws_a_point_inward():
-    far = project(np.array([[[100.0, 0.0, 400.0]]]), np.array([1200.0]), np.array([[800.0, 600.0]]), np.array([-0.05]))
+    far = project(
+        np.array([[[100.0, 0.0, 400.0]]]), np.array([1200.0]), np.array([[800.0, 600.0]]), np.array([-0.05])
+    )
     assert far[0, 0, 0] == pytest.approx(800 + 1200 * 0.25 * (1 - 0.05 * 0.0625))
     assert far[0, 0, 1] == 600.0

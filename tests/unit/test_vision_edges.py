@@ -12,10 +12,21 @@ from handsel.vision.edges import LINEAR, apply_homography, homography_from_corne
 SUPER = 5  # the drawing is made this much finer, then averaged
 
 
-def drawn(card, corners_px, *, blur_px=0.7, noise=0.004, size=(130, 120), seed=0, shake=None, shadow=None, cover=None):
+def drawn(
+    card,
+    corners_px,
+    *,
+    blur_px=0.7,
+    noise=0.004,
+    size=(130, 120),
+    seed=0,
+    shake=None,
+    shadow=None,
+    cover=None,
+):
     """A card in linear light, blurred, with noise, turned into file values; and its true homography."""
     h = homography_from_corners(np.asarray(corners_px, float))
-    y, x = np.mgrid[0:size[1] * SUPER, 0:size[0] * SUPER]
+    y, x = np.mgrid[0 : size[1] * SUPER, 0 : size[0] * SUPER]
     at = np.column_stack([(x.ravel() + 0.5) / SUPER - 0.5, (y.ravel() + 0.5) / SUPER - 0.5])
     cells = apply_homography(np.linalg.inv(h), at)
     light = np.full(len(at), 0.25, np.float32)
@@ -25,12 +36,16 @@ def drawn(card, corners_px, *, blur_px=0.7, noise=0.004, size=(130, 120), seed=0
     light[inside] = np.where(pattern(card)[row, col] > 0.5, 0.8, 0.04)
     fine = light.reshape(y.shape)
     if cover is not None:
-        fine[cover[1] * SUPER:cover[3] * SUPER, cover[0] * SUPER:cover[2] * SUPER] = 0.3
+        fine[cover[1] * SUPER : cover[3] * SUPER, cover[0] * SUPER : cover[2] * SUPER] = 0.3
     if shake is not None:
         kernel = np.zeros((SUPER * 9, SUPER * 9), np.float32)
         middle = SUPER * 9 // 2
-        cv2.line(kernel, tuple((middle - np.array(shake) * SUPER / 2).astype(int).tolist()),
-                 tuple((middle + np.array(shake) * SUPER / 2).astype(int).tolist()), 1.0)
+        cv2.line(
+            kernel,
+            tuple((middle - np.array(shake) * SUPER / 2).astype(int).tolist()),
+            tuple((middle + np.array(shake) * SUPER / 2).astype(int).tolist()),
+            1.0,
+        )
         fine = cv2.filter2D(fine, -1, kernel / kernel.sum())
     fine = cv2.GaussianBlur(fine, (0, 0), blur_px * SUPER)
     picture = fine.reshape(size[1], SUPER, size[0], SUPER).mean((1, 3))
@@ -103,10 +118,15 @@ def test_read_as_the_other_card_many_edges_are_lost():
     assert edges is None or edges.lost_ratio > 0.2
 
 
-@pytest.mark.parametrize("corners", [
-    ((10, 10), (20, 20), (30, 30), (40, 40)), ((-500, -500), (-400, -500), (-400, -400), (-500, -400)),
-    ((1, 1), (2, 1), (2, 2), (1, 2)), ((-1e6, 0), (1e6, 0), (1e6, 1e6), (-1e6, 1e6)),
-])
+@pytest.mark.parametrize(
+    "corners",
+    [
+        ((10, 10), (20, 20), (30, 30), (40, 40)),
+        ((-500, -500), (-400, -500), (-400, -400), (-500, -400)),
+        ((1, 1), (2, 1), (2, 2), (1, 2)),
+        ((-1e6, 0), (1e6, 0), (1e6, 1e6), (-1e6, 1e6)),
+    ],
+)
 def test_corners_that_are_none_give_nothing(corners):
     gray, _ = drawn(PALM, SQUARE)
     assert read_edges(gray, PALM, np.array(corners, float)) is None

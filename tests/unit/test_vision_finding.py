@@ -54,14 +54,14 @@ def test_in_very_dim_light(gray, plain):
 
 def test_with_a_dark_shadow_over_half_a_card(gray, plain):
     shaded = gray.copy()
-    shaded[:, int(plain[PALM][0]):] = shaded[:, int(plain[PALM][0]):] // 2  # a quarter of the light
+    shaded[:, int(plain[PALM][0]) :] = shaded[:, int(plain[PALM][0]) :] // 2  # a quarter of the light
     found = find_cards(shaded)
     assert both(found)
     assert close(found, plain)
 
 
 def test_in_glare(gray, plain):
-    y, x = np.mgrid[0:gray.shape[0], 0:gray.shape[1]]
+    y, x = np.mgrid[0 : gray.shape[0], 0 : gray.shape[1]]
     spot = np.exp(-((x - plain[CUFF][0]) ** 2 + (y - plain[CUFF][1]) ** 2) / 2 / 60**2)
     assert both(find_cards(np.clip(gray * 0.6 + 140 * spot, 0, 255).astype(np.uint8)))
 
@@ -83,18 +83,22 @@ def test_an_empty_table_holds_no_cards():
 def test_a_card_that_is_there_twice_is_found_twice(gray, plain):
     twice = gray.copy()
     x, y = plain[PALM].astype(int)
-    twice[100:240, 100:240] = gray[y - 70:y + 70, x - 70:x + 70]
+    twice[100:240, 100:240] = gray[y - 70 : y + 70, x - 70 : x + 70]
     assert sorted(f.card for f in find_cards(twice)) == [PALM, PALM, CUFF]
 
 
 def test_corners_keep_their_place_when_found_in_a_small_copy(gray):
     for one in find_cards(gray):
         edges = read_edges(gray, one.card, one.corners_px)
-        corners = apply_homography(edges.homography, np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]))
+        corners = apply_homography(
+            edges.homography, np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]])
+        )
         assert np.abs((one.corners_px - corners).mean(0)).max() < 1.0  # on the whole not shifted
 
 
 def test_a_square_seen_slantingly_is_flat_by_the_cosine():
     for slant in (0.0, 40.0, 75.0):
         flat = np.array([[-30, -30], [30, -30], [30, 30], [-30, 30]]) * [1, np.cos(np.radians(slant))] + 100.0
-        assert foreshortening(Found(card=PALM, corners_px=flat)) == pytest.approx(np.cos(np.radians(slant)), abs=1e-3)
+        assert foreshortening(Found(card=PALM, corners_px=flat)) == pytest.approx(
+            np.cos(np.radians(slant)), abs=1e-3
+        )

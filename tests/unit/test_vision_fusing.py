@@ -15,8 +15,14 @@ from handsel.vision.fusing import chi_squared_quantile, fuse
 from handsel.vision.refused import Cause, PhotoRefused
 
 LINE = np.zeros((2, 2))
-PARTS = {"edges": 0.1, "size in pixels": 0.05, "obliquity": 0.12, "focal length": 0.06, "distortion": 0.03,
-         "card turn": 0.99}
+PARTS = {
+    "edges": 0.1,
+    "size in pixels": 0.05,
+    "obliquity": 0.12,
+    "focal length": 0.06,
+    "distortion": 0.03,
+    "card turn": 0.99,
+}
 
 
 def reading(angle_deg, **parts):
@@ -94,10 +100,16 @@ def test_nothing_to_fuse():
         fuse([])
 
 
-@pytest.mark.parametrize(("p", "dof", "value"), [
-    # Tables of the chi-squared distribution, from memory of any handbook.
-    (0.95, 2, 5.991), (0.95, 10, 18.307), (0.99, 5, 15.086), (0.999, 3, 16.266),
-])
+@pytest.mark.parametrize(
+    ("p", "dof", "value"),
+    [
+        # Tables of the chi-squared distribution, from memory of any handbook.
+        (0.95, 2, 5.991),
+        (0.95, 10, 18.307),
+        (0.99, 5, 15.086),
+        (0.999, 3, 16.266),
+    ],
+)
 def test_quantiles_of_chi_squared(p, dof, value):
     assert chi_squared_quantile(p, dof) == pytest.approx(value, rel=0.02)
 
@@ -108,7 +120,14 @@ def test_quantiles_need_a_degree_of_freedom():
 
 
 def test_a_reading_without_a_cards_turn_has_none_of_it():
-    fused = fuse([replace(reading(30.0), contributions=MappingProxyType({k: v for k, v in PARTS.items()
-                                                                        if k != "card turn"}))] * 2)
+    fused = fuse(
+        [
+            replace(
+                reading(30.0),
+                contributions=MappingProxyType({k: v for k, v in PARTS.items() if k != "card turn"}),
+            )
+        ]
+        * 2
+    )
     assert "card turn" not in fused.contributions
     assert fused.contributions["edges"] == pytest.approx(0.1 / sqrt(2))

@@ -22,8 +22,16 @@ def test_rotations_turn_the_way_they_say():
 @pytest.mark.parametrize("tilts", [(0, 0, 0, 0), (4, -4, -3, 4), (-4, 3, 4, 2)])
 def test_the_hinge_angle_is_that_between_the_lines_seen_along_the_hinge(fingers, tilts):
     rng = np.random.default_rng(3)
-    scene, state = true_scene(rng, f35_mm=26, rest_deg=33.0, above_deg=20, aside_deg=15, fingers=fingers,
-                              tilts_deg=tilts, noise_px=1e-6)
+    scene, state = true_scene(
+        rng,
+        f35_mm=26,
+        rest_deg=33.0,
+        above_deg=20,
+        aside_deg=15,
+        fingers=fingers,
+        tilts_deg=tilts,
+        noise_px=1e-6,
+    )
     at = place(scene, state[None])
     sign = -1.0 if fingers == "right" else 1.0
     assert np.degrees(at.hinge[0]) == pytest.approx(sign * 33.0, abs=1e-9)
@@ -40,7 +48,9 @@ def test_a_camera_above_sees_the_side_face_from_above():
     scene, state = true_scene(rng, f35_mm=26, rest_deg=20, above_deg=30, aside_deg=0, noise_px=1e-6)
     at = place(scene, state[None])
     to_camera = -at.hand[0].T @ at.palm_at[0]
-    assert np.degrees(np.arctan2(to_camera[1], to_camera[2])) == pytest.approx(30.0, abs=8.0)  # the card is off centre
+    assert np.degrees(np.arctan2(to_camera[1], to_camera[2])) == pytest.approx(
+        30.0, abs=8.0
+    )  # the card is off centre
 
 
 def test_true_states_miss_nothing_and_surprise_nobody():

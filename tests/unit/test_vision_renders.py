@@ -29,7 +29,9 @@ def measured(shot):
     return measure_rest_angle(photo.gray, lens=Lens(f35_mm=photo.f35_mm), card_turn_sd_deg=0.0)
 
 
-@pytest.mark.parametrize("shot", [s for s in SHOTS if s["kind"] in ("clean", "field")], ids=lambda s: s["file"])
+@pytest.mark.parametrize(
+    "shot", [s for s in SHOTS if s["kind"] in ("clean", "field")], ids=lambda s: s["file"]
+)
 def test_the_angle_between_the_cards_is_right(shot):
     reading = measured(shot)
     assert reading.fingers_point == shot["fingers"]

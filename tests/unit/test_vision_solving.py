@@ -16,9 +16,14 @@ from unit.vision_scenes import SIZE_PX, true_scene
 
 def drawn_hand(seed, **fixed):
     rng = np.random.default_rng(seed)
-    told = {"f35_mm": rng.uniform(25.6, 26.4), "rest_deg": rng.uniform(8, 52), "above_deg": rng.uniform(-5, 35),
-            "aside_deg": rng.uniform(-30, 30), "distance_mm": rng.uniform(300, 650),
-            "fingers": rng.choice(["left", "right"])} | fixed
+    told = {
+        "f35_mm": rng.uniform(25.6, 26.4),
+        "rest_deg": rng.uniform(8, 52),
+        "above_deg": rng.uniform(-5, 35),
+        "aside_deg": rng.uniform(-30, 30),
+        "distance_mm": rng.uniform(300, 650),
+        "fingers": rng.choice(["left", "right"]),
+    } | fixed
     return true_scene(rng, **told)[0], told
 
 
@@ -28,8 +33,9 @@ def solved(scene, f35_mm=26.0):
 
 def test_without_noise_and_tilts_the_angle_is_exact():
     rng = np.random.default_rng(0)
-    scene, _ = true_scene(rng, f35_mm=26.0, rest_deg=31.0, above_deg=15.0, aside_deg=10.0, noise_px=1e-4,
-                          tilts_deg=(0, 0, 0, 0))
+    scene, _ = true_scene(
+        rng, f35_mm=26.0, rest_deg=31.0, above_deg=15.0, aside_deg=10.0, noise_px=1e-4, tilts_deg=(0, 0, 0, 0)
+    )
     assert solved(scene).rest_angle_deg == pytest.approx(31.0, abs=0.08)
 
 
@@ -63,8 +69,10 @@ def test_errors_are_as_large_as_they_are_said_to_be(has_figure):
 
 
 def test_a_long_lens_is_told_from_a_short_one_by_the_picture():
-    found = [solved(drawn_hand(300 + k, f35_mm=50.0, distance_mm=500.0, above_deg=20.0, aside_deg=20.0)[0], None)
-             for k in range(5)]
+    found = [
+        solved(drawn_hand(300 + k, f35_mm=50.0, distance_mm=500.0, above_deg=20.0, aside_deg=20.0)[0], None)
+        for k in range(5)
+    ]
     assert np.median([26.0 * np.exp(f.modes[0].state[0]) for f in found]) == pytest.approx(50.0, rel=0.06)
 
 
@@ -83,8 +91,10 @@ def test_disturbed_edges_lose_their_say_and_noise_widens():
     assert abs(found.rest_angle_deg - plain.rest_angle_deg) < 0.35
     assert hypot(*found.u_by_source_deg.values()) >= 0.99 * hypot(*plain.u_by_source_deg.values())
     noisy, _ = drawn_hand(5, f35_mm=26.0)
-    noisy = replace(noisy, cuff=replace(noisy.cuff, u_noise_px=noisy.cuff.u_noise_px / 4,
-                                        u_grid_px=noisy.cuff.u_grid_px / 4))
+    noisy = replace(
+        noisy,
+        cuff=replace(noisy.cuff, u_noise_px=noisy.cuff.u_noise_px / 4, u_grid_px=noisy.cuff.u_grid_px / 4),
+    )
     assert solved(noisy).misfit > 2.0
 
 
@@ -92,7 +102,13 @@ def test_the_account_adds_up_to_the_spread_of_each_explanation():
     found = solved(drawn_hand(6)[0])
     for mode in found.modes:
         assert sum(mode.by_source.values()) == pytest.approx(mode.u_hinge_rad**2, rel=1e-6)
-    assert set(found.u_by_source_deg) == {"edges", "size in pixels", "obliquity", "focal length", "distortion"}
+    assert set(found.u_by_source_deg) == {
+        "edges",
+        "size in pixels",
+        "obliquity",
+        "focal length",
+        "distortion",
+    }
     assert sum(m.weight for m in found.modes) == pytest.approx(1.0)
 
 

@@ -32,17 +32,43 @@ class Read:
 @click.command(name="angle")
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
 @click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")
-@click.option("--overlay", type=click.Path(file_okay=False, path_type=Path), metavar="DIR",
-              help="Write each photo with what was read drawn on it into DIR.")
-@click.option("--card-turn-sd-deg", type=click.FloatRange(0.0, 20.0), default=0.7, show_default=True, metavar="X",
-              help="How far a card is turned in its plane, standard deviation per card; 0 for printed pads.")
-@click.option("--same-hand", is_flag=True, help="The photos show one hand, not moved: make one reading of them.")
-@click.option("--placed-afresh", is_flag=True,
-              help="With --same-hand: the cards were taken off and put on again before each photo.")
-@click.option("--hand", "hand_side", type=click.Choice(["left", "right"]),
-              help="Which hand it is; then the side that faces the camera is told.")
-def command(photos: tuple[Path, ...], as_json: bool, overlay: Path | None, card_turn_sd_deg: float, same_hand: bool,
-            placed_afresh: bool, hand_side: str | None) -> None:
+@click.option(
+    "--overlay",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Write each photo with what was read drawn on it into DIR.",
+)
+@click.option(
+    "--card-turn-sd-deg",
+    type=click.FloatRange(0.0, 20.0),
+    default=0.7,
+    show_default=True,
+    metavar="X",
+    help="How far a card is turned in its plane, standard deviation per card; 0 for printed pads.",
+)
+@click.option(
+    "--same-hand", is_flag=True, help="The photos show one hand, not moved: make one reading of them."
+)
+@click.option(
+    "--placed-afresh",
+    is_flag=True,
+    help="With --same-hand: the cards were taken off and put on again before each photo.",
+)
+@click.option(
+    "--hand",
+    "hand_side",
+    type=click.Choice(["left", "right"]),
+    help="Which hand it is; then the side that faces the camera is told.",
+)
+def command(
+    photos: tuple[Path, ...],
+    as_json: bool,
+    overlay: Path | None,
+    card_turn_sd_deg: float,
+    same_hand: bool,
+    placed_afresh: bool,
+    hand_side: str | None,
+) -> None:
     """Read the rest angle from photos of hands with both cards.
 
     The hand is photographed from the side that carries the cards: number 10 on the palm, number 11 on the
@@ -110,13 +136,21 @@ def _drawn(read: Read, name: str, folder: Path) -> Read:
         folder.mkdir(parents=True, exist_ok=True)
         place.write_bytes(angle_overlay(picture, read.reading))
     except OSError as error:
-        raise HandselError(f"it cannot be written ({error.strerror or 'unknown reason'})", where=str(place),
-                           do="Choose another folder for the pictures.") from None
+        raise HandselError(
+            f"it cannot be written ({error.strerror or 'unknown reason'})",
+            where=str(place),
+            do="Choose another folder for the pictures.",
+        ) from None
     return Read(path=read.path, reading=read.reading, error=None, overlay=place)
 
 
-def _print_json(read: Sequence[Read], fused: FusedAngle | None, disagree: HandselError | None, same_hand: bool,
-                hand_side: str | None) -> None:
+def _print_json(
+    read: Sequence[Read],
+    fused: FusedAngle | None,
+    disagree: HandselError | None,
+    same_hand: bool,
+    hand_side: str | None,
+) -> None:
     import json
 
     entries = [_entry(r, hand_side) for r in read]
@@ -170,8 +204,9 @@ def _fused_entry(files: list[str], fused: FusedAngle | None, disagree: HandselEr
     }
 
 
-def _print(read: Sequence[Read], fused: FusedAngle | None, disagree: HandselError | None,
-           hand_side: str | None) -> None:
+def _print(
+    read: Sequence[Read], fused: FusedAngle | None, disagree: HandselError | None, hand_side: str | None
+) -> None:
     from handsel.cli.terminal import console
 
     out = console()
@@ -182,8 +217,11 @@ def _print(read: Sequence[Read], fused: FusedAngle | None, disagree: HandselErro
         r = one.reading
         side = r.view_side(hand_side)
         out.print(f"{one.path.name}: {_said(r)}", style="bold")
-        out.print(f"  fingers to the {r.fingers_point}" + (f", {side} side" if side else "")
-                  + f"; {r.obliquity_deg:.0f}° from square on; smaller card {r.side_px:.0f} px")
+        out.print(
+            f"  fingers to the {r.fingers_point}"
+            + (f", {side} side" if side else "")
+            + f"; {r.obliquity_deg:.0f}° from square on; smaller card {r.side_px:.0f} px"
+        )
         out.print(f"  {_account(r.contributions)}")
         for note in r.notes:
             out.print(f"  note: {note}")
@@ -199,8 +237,10 @@ def _print(read: Sequence[Read], fused: FusedAngle | None, disagree: HandselErro
 
 
 def _said(found: RestAngle | FusedAngle) -> str:
-    return (f"{found.rest_angle_deg:.1f}°, with 95 % between {found.low_deg:.1f}° and {found.high_deg:.1f}° "
-            f"(u = {found.u_rest_angle_deg:.2f}°)".replace("-", "−"))
+    return (
+        f"{found.rest_angle_deg:.1f}°, with 95 % between {found.low_deg:.1f}° and {found.high_deg:.1f}° "
+        f"(u = {found.u_rest_angle_deg:.2f}°)".replace("-", "−")
+    )
 
 
 def _account(contributions: Any) -> str:

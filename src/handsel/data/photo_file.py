@@ -30,7 +30,7 @@ _HEIF_BRANDS = {b"heic", b"heix", b"hevc", b"heim", b"heis", b"hevm", b"hevs", b
 
 # What Pillow and the libraries under it raise for a file that is not what it says it is.
 _UNREADABLE = (OSError, ValueError, SyntaxError, TypeError, LookupError, ArithmeticError, AttributeError,
-               RuntimeError, MemoryError, struct.error, zlib.error)  # fmt: skip
+               RuntimeError, MemoryError, EOFError, struct.error, zlib.error)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,14 +101,22 @@ def read_bytes(path: Path) -> bytes:
     """
     try:
         if not path.is_file():
-            raise BadFile("there is no such file", where=path.name, do="Check the name, or pick the photo again.")
+            raise BadFile(
+                "there is no such file", where=path.name, do="Check the name, or pick the photo again."
+            )
         if path.stat().st_size > MOST_BYTES:
-            raise BadFile(f"it is larger than {MOST_BYTES // 1_000_000} MB", where=path.name,
-                          do="Choose the photo itself, not a film or a raw file.")
+            raise BadFile(
+                f"it is larger than {MOST_BYTES // 1_000_000} MB",
+                where=path.name,
+                do="Choose the photo itself, not a film or a raw file.",
+            )
         return path.read_bytes()
     except OSError as error:
-        raise BadFile(f"it cannot be read ({error.strerror or 'unknown reason'})", where=path.name,
-                      do="Check that you may open it.") from None
+        raise BadFile(
+            f"it cannot be read ({error.strerror or 'unknown reason'})",
+            where=path.name,
+            do="Check that you may open it.",
+        ) from None
 
 
 def photo_from_bytes(data: bytes, *, name: str) -> Photo:
@@ -161,8 +169,11 @@ def opened(data: bytes, *, name: str, gray: bool) -> Image:
 
     kind = kind_of(data)
     if kind is None:
-        raise BadFile("this is not a photo" if data else "the file is empty", where=name,
-                      do="Choose a photo: JPEG, HEIC, PNG or WebP.")
+        raise BadFile(
+            "this is not a photo" if data else "the file is empty",
+            where=name,
+            do="Choose a photo: JPEG, HEIC, PNG or WebP.",
+        )
     if kind == "HEIF":
         _register_heif()
     try:
@@ -173,16 +184,23 @@ def opened(data: bytes, *, name: str, gray: bool) -> Image:
         raise _too_large(name) from None
     except _UNREADABLE:
         raise _broken(name) from None
+    _judge_size(picture, name)
+    if gray and picture.mode == "YCbCr" or kind == "JPEG" and gray and picture.mode == "RGB":
+        picture.draft("L", picture.size)  # the brightness of a JPEG is stored by itself
+    return picture
+
+
+def _judge_size(picture: Image, name: str) -> None:
     if picture.width * picture.height > MOST_PIXELS:
         picture.close()
         raise _too_large(name)
     if min(picture.size) < LEAST_SIDE_PX:
         picture.close()
-        raise BadFile(f"it has only {picture.width} by {picture.height} pixels", where=name,
-                      do="Send the photo itself, not its preview.")
-    if gray and picture.mode == "YCbCr" or kind == "JPEG" and gray and picture.mode == "RGB":
-        picture.draft("L", picture.size)  # the brightness of a JPEG is stored by itself
-    return picture
+        raise BadFile(
+            f"it has only {picture.width} by {picture.height} pixels",
+            where=name,
+            do="Send the photo itself, not its preview.",
+        )
 
 
 def _register_heif() -> None:
@@ -192,13 +210,19 @@ def _register_heif() -> None:
 
 
 def _too_large(name: str) -> BadFile:
-    return BadFile(f"it unpacks to more than {MOST_PIXELS // 1_000_000} million pixels", where=name,
-                   do="Take the photo at the phone's usual size.")
+    return BadFile(
+        f"it unpacks to more than {MOST_PIXELS // 1_000_000} million pixels",
+        where=name,
+        do="Take the photo at the phone's usual size.",
+    )
 
 
 def _broken(name: str) -> BadFile:
-    return BadFile("the file is damaged or cut short", where=name,
-                   do="Send it again; if that does not help, take the photo again.")
+    return BadFile(
+        "the file is damaged or cut short",
+        where=name,
+        do="Send it again; if that does not help, take the photo again.",
+    )
 
 
 def _upright(picture: Image, name: str) -> Image:
@@ -211,6 +235,7 @@ def _upright(picture: Image, name: str) -> Image:
             picture.load()
     except _UNREADABLE:
         raise _broken(name) from None
+    _judge_size(picture, name)  # a HEIC file may turn out another size than its head said
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")

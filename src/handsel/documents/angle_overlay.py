@@ -39,8 +39,10 @@ def angle_overlay(picture: Image, reading: RestAngle, *, quality: int = 88) -> b
     pen = ImageDraw.Draw(copy)
     width = max(4, round(max(copy.size) / 260))
     drawing = reading.drawing
-    for outline, line, colour in ((drawing.palm_card, drawing.palm_line, _PALM),
-                                  (drawing.cuff_card, drawing.cuff_line, _CUFF)):
+    for outline, line, colour in (
+        (drawing.palm_card, drawing.palm_line, _PALM),
+        (drawing.cuff_card, drawing.cuff_line, _CUFF),
+    ):
         _stroke(pen, (outline + 0.5) * ratio, colour, max(2, width // 2))
         _stroke(pen, (line + 0.5) * ratio, colour, width)
     _arc(pen, (drawing.palm_line + 0.5) * ratio, (drawing.cuff_line + 0.5) * ratio, width)

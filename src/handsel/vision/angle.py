@@ -38,7 +38,10 @@ _MOST_U_DEG = 1.5  # without the cards' turn
 _UPRIGHT_DEG = 55.0  # the palm card's top from the picture's top
 _LEVEL_DEG = 27.0  # a phone is held, a hand lies, and both are seen aslant: level to within this
 _CLEARLY_DEG = 12.0
-_DOUBTFUL_BLUR_CELLS, _DOUBTFUL_LOST = 0.3, 0.06  # where edges do not fit, what this much of is the likely cause
+_DOUBTFUL_BLUR_CELLS, _DOUBTFUL_LOST = (
+    0.3,
+    0.06,
+)  # where edges do not fit, what this much of is the likely cause
 _CLEAR = "Clear the card, turn it out of the glare, and take the photo again."
 _SHARPER = "Rest the phone on something, wait until it is sharp, and take it again."
 _FROM_THE_SIDE = "Hold the phone beside the hand, as high as the wrist, and look at the cards."
@@ -84,8 +87,9 @@ class RestAngle:
         return "little" if hand_side == self.fingers_point else "thumb"
 
 
-def measure_rest_angle(gray: Gray, *, lens: Lens | None = None, card_turn_sd_deg: float = CARD_TURN_SD_DEG,
-                       where: str = "photo") -> RestAngle:
+def measure_rest_angle(
+    gray: Gray, *, lens: Lens | None = None, card_turn_sd_deg: float = CARD_TURN_SD_DEG, where: str = "photo"
+) -> RestAngle:
     """Read the rest angle of a hand with both cards from a photo.
 
     Parameters: gray : (h, w) uint8 [-], upright as shown; lens, what the file says of it;
@@ -97,17 +101,29 @@ def measure_rest_angle(gray: Gray, *, lens: Lens | None = None, card_turn_sd_deg
     Source: the angle is between the parts, as seen along the hinge axis; the account follows JCGM 100:2008 5.1.
     Checked by: unit/test_vision_angle.py, docs/studies/angle.md
     """
-    turn = number(card_turn_sd_deg, "card turn", where=where, low=0.0, high=20.0,
-                  do="Give degrees: 0.7 for a loose card, 0 for a card on a printed pad.")
+    turn = number(
+        card_turn_sd_deg,
+        "card turn",
+        where=where,
+        low=0.0,
+        high=20.0,
+        do="Give degrees: 0.7 for a loose card, 0 for a card on a printed pad.",
+    )
     lens = lens or Lens()
     posterior = posterior_of(gray, lens=lens, where=where)
     result = _result(posterior, turn, lens)
     u_photo = hypot(*(u for name, u in result.contributions.items() if name != CARD_TURN))
     if u_photo > _MOST_U_DEG:
-        worst = max((n for n in result.contributions if n != CARD_TURN), key=lambda n: result.contributions[n])
-        raise PhotoRefused(Cause.UNCERTAIN, f"the angle is known to no better than {u_photo:.1f} degrees (one "
-                           f"standard uncertainty), mostly because of {worst}", where=where,
-                           do="Go closer, hold the phone level with the wrist, and take it again.")
+        worst = max(
+            (n for n in result.contributions if n != CARD_TURN), key=lambda n: result.contributions[n]
+        )
+        raise PhotoRefused(
+            Cause.UNCERTAIN,
+            f"the angle is known to no better than {u_photo:.1f} degrees (one "
+            f"standard uncertainty), mostly because of {worst}",
+            where=where,
+            do="Go closer, hold the phone level with the wrist, and take it again.",
+        )
     return result
 
 
@@ -137,10 +153,16 @@ def _edges(gray: Gray, where: str) -> tuple[EdgeReadings, EdgeReadings]:
     for card in (PALM, CUFF):
         mine = [f for f in found if f.card == card]
         if len(mine) > 1:
-            mine = [f for f in mine if (e := read_edges(gray, card, f.corners_px)) and e.lost_ratio < _MOST_LOST]
+            mine = [
+                f for f in mine if (e := read_edges(gray, card, f.corners_px)) and e.lost_ratio < _MOST_LOST
+            ]
         if len(mine) > 1:
-            raise PhotoRefused(Cause.DOUBLED, f"the {CARD_NAMES[card]} is there {len(mine)} times", where=where,
-                               do="Leave one hand with its two cards in the picture, and cover the others.")
+            raise PhotoRefused(
+                Cause.DOUBLED,
+                f"the {CARD_NAMES[card]} is there {len(mine)} times",
+                where=where,
+                do="Leave one hand with its two cards in the picture, and cover the others.",
+            )
         if mine:
             one[card] = mine[0]
     for f in one.values():  # in a view from above, which way is up says nothing
@@ -156,15 +178,19 @@ def _edges(gray: Gray, where: str) -> tuple[EdgeReadings, EdgeReadings]:
 def _checked(gray: Gray, found: Found, where: str) -> EdgeReadings:
     name = CARD_NAMES[found.card]
     if found.side_px < _LEAST_SIDE_PX:
-        raise PhotoRefused(Cause.SMALL, f"the {name}'s black square is only {found.side_px:.0f} pixels wide",
-                           where=where, do="Go closer, until the hand fills the picture.")
+        raise PhotoRefused(
+            Cause.SMALL,
+            f"the {name}'s black square is only {found.side_px:.0f} pixels wide",
+            where=where,
+            do="Go closer, until the hand fills the picture.",
+        )
     edges = read_edges(gray, found.card, found.corners_px)
     if edges is None or edges.lost_ratio > _MOST_LOST:
-        raise PhotoRefused(Cause.COVERED, f"part of the {name} is hidden or washed out", where=where,
-                           do=_CLEAR)
+        raise PhotoRefused(
+            Cause.COVERED, f"part of the {name} is hidden or washed out", where=where, do=_CLEAR
+        )
     if edges.blur_cells > _MOST_BLUR_CELLS:
-        raise PhotoRefused(Cause.BLURRED, f"the {name} is blurred", where=where,
-                           do=_SHARPER)
+        raise PhotoRefused(Cause.BLURRED, f"the {name} is blurred", where=where, do=_SHARPER)
     return edges
 
 
@@ -183,15 +209,27 @@ def _check_upright(one: Mapping[int, Found], where: str) -> None:
     apart = (palm - cuff + 180.0) % 360.0 - 180.0
     if abs(apart) > 115.0:
         wrong = PALM if abs(palm) > abs(cuff) else CUFF
-        raise PhotoRefused(Cause.UPSIDE_DOWN, f"the {CARD_NAMES[wrong]} is upside down against the other", where=where,
-                           do="Put it on with its top edge toward the back of the hand.")
+        raise PhotoRefused(
+            Cause.UPSIDE_DOWN,
+            f"the {CARD_NAMES[wrong]} is upside down against the other",
+            where=where,
+            do="Put it on with its top edge toward the back of the hand.",
+        )
     if abs(palm) > 120.0:
-        raise PhotoRefused(Cause.UPSIDE_DOWN, "both cards are upside down, or the picture is", where=where,
-                           do="Turn the picture upright; if it is, put both cards on with their top edge toward the "
-                              "back of the hand.")
+        raise PhotoRefused(
+            Cause.UPSIDE_DOWN,
+            "both cards are upside down, or the picture is",
+            where=where,
+            do="Turn the picture upright; if it is, put both cards on with their top edge toward the "
+            "back of the hand.",
+        )
     if abs(palm) > _UPRIGHT_DEG:
-        raise PhotoRefused(Cause.UPSIDE_DOWN, "the picture lies on its side, or the palm card does", where=where,
-                           do="Turn the picture upright; the card's top edge goes toward the back of the hand.")
+        raise PhotoRefused(
+            Cause.UPSIDE_DOWN,
+            "the picture lies on its side, or the palm card does",
+            where=where,
+            do="Turn the picture upright; the card's top edge goes toward the back of the hand.",
+        )
 
 
 def why_not(gray: Gray, found: tuple[Found, ...], where: str) -> PhotoRefused:
@@ -212,21 +250,32 @@ def why_not(gray: Gray, found: tuple[Found, ...], where: str) -> PhotoRefused:
     if flat:
         return _oblique(min(flat, key=lambda f: f.card), where)
     if found and (trace := part_of(gray, missing[0], found[0])) is not None:
-        return PhotoRefused(Cause.COVERED, f"the {CARD_NAMES[trace.card]} is partly covered", where=where,
-                            do="Take away what lies over it, and take the photo again.")
+        return PhotoRefused(
+            Cause.COVERED,
+            f"the {CARD_NAMES[trace.card]} is partly covered",
+            where=where,
+            do="Take away what lies over it, and take the photo again.",
+        )
     for one in found:
         if foreshortening(one) < np.cos(np.radians(_MOST_OBLIQUE_DEG)):
             return _oblique(one, where)
     if blur_px(gray) > _MOST_BLUR_PX:
-        return PhotoRefused(Cause.BLURRED, "the whole picture is blurred", where=where,
-                            do=_SHARPER)
+        return PhotoRefused(Cause.BLURRED, "the whole picture is blurred", where=where, do=_SHARPER)
     if not found:
-        return PhotoRefused(Cause.MISSING, "neither card is seen: they are not on this side of the hand, or it is seen "
-                            "edge on, from above or from an end", where=where,
-                            do="Put card 10 on the palm and card 11 on the cuff, both on the side that faces you, and "
-                               "photograph the hand from that side, not from above.")
-    return PhotoRefused(Cause.MISSING, f"the {names} is not in the picture", where=where,
-                        do="Put it on the same side of the hand as the other card, in full view, and take it again.")
+        return PhotoRefused(
+            Cause.MISSING,
+            "neither card is seen: they are not on this side of the hand, or it is seen "
+            "edge on, from above or from an end",
+            where=where,
+            do="Put card 10 on the palm and card 11 on the cuff, both on the side that faces you, and "
+            "photograph the hand from that side, not from above.",
+        )
+    return PhotoRefused(
+        Cause.MISSING,
+        f"the {names} is not in the picture",
+        where=where,
+        do="Put it on the same side of the hand as the other card, in full view, and take it again.",
+    )
 
 
 def _oblique(found: Found, where: str) -> PhotoRefused:
@@ -234,10 +283,18 @@ def _oblique(found: Found, where: str) -> PhotoRefused:
     name = CARD_NAMES[found.card]
     slant = degrees(float(np.arccos(min(foreshortening(found), 1.0))))
     if leans_from_above(found):
-        return PhotoRefused(Cause.FROM_ABOVE, f"the hand is seen from above: the {name} is seen {slant:.0f} degrees "
-                            "from square on", where=where, do=_FROM_THE_SIDE)
-    return PhotoRefused(Cause.OBLIQUE, f"the {name} is seen {slant:.0f} degrees from square on", where=where,
-                        do="Step round until you look straight at the cards.")
+        return PhotoRefused(
+            Cause.FROM_ABOVE,
+            f"the hand is seen from above: the {name} is seen {slant:.0f} degrees from square on",
+            where=where,
+            do=_FROM_THE_SIDE,
+        )
+    return PhotoRefused(
+        Cause.OBLIQUE,
+        f"the {name} is seen {slant:.0f} degrees from square on",
+        where=where,
+        do="Step round until you look straight at the cards.",
+    )
 
 
 def _sight(posterior: Posterior) -> tuple[float, float, float]:
@@ -245,8 +302,11 @@ def _sight(posterior: Posterior) -> tuple[float, float, float]:
     at = posterior.placed
     middle = 0.5 * (at.palm_at[0] + at.cuff_at[0])
     x, y, z = -at.hand[0].T @ (middle / np.linalg.norm(middle))
-    return (degrees(float(np.arccos(np.clip(z, -1.0, 1.0)))), degrees(float(np.arctan2(y, hypot(x, z)))),
-            degrees(float(np.arctan2(x, z))))
+    return (
+        degrees(float(np.arccos(np.clip(z, -1.0, 1.0)))),
+        degrees(float(np.arctan2(y, hypot(x, z)))),
+        degrees(float(np.arctan2(x, z))),
+    )
 
 
 def _check_hand(posterior: Posterior, where: str) -> None:
@@ -254,14 +314,26 @@ def _check_hand(posterior: Posterior, where: str) -> None:
     slant, above, aside = _sight(posterior)
     if slant > _MOST_OBLIQUE_DEG:
         if above > abs(aside):
-            raise PhotoRefused(Cause.FROM_ABOVE, f"the hand is seen from {above:.0f} degrees above its side",
-                               where=where, do=_FROM_THE_SIDE)
-        raise PhotoRefused(Cause.OBLIQUE, f"the cards are seen {slant:.0f} degrees from square on", where=where,
-                           do="Step round until you look straight at the cards.")
+            raise PhotoRefused(
+                Cause.FROM_ABOVE,
+                f"the hand is seen from {above:.0f} degrees above its side",
+                where=where,
+                do=_FROM_THE_SIDE,
+            )
+        raise PhotoRefused(
+            Cause.OBLIQUE,
+            f"the cards are seen {slant:.0f} degrees from square on",
+            where=where,
+            do="Step round until you look straight at the cards.",
+        )
     apart = hypot(*posterior.placed.apart[0, :2])
     if not _REACH_MM[0] < apart < _REACH_MM[1]:
-        raise PhotoRefused(Cause.APART, f"the cards are {apart:.0f} mm apart, which no hand is", where=where,
-                           do="Photograph one hand with its own two cards; print the cards at full size.")
+        raise PhotoRefused(
+            Cause.APART,
+            f"the cards are {apart:.0f} mm apart, which no hand is",
+            where=where,
+            do="Photograph one hand with its own two cards; print the cards at full size.",
+        )
     _check_level(posterior, where)
     if posterior.misfit > _MOST_MISFIT:
         cards = (posterior.scene.palm, posterior.scene.cuff)
@@ -269,10 +341,15 @@ def _check_hand(posterior: Posterior, where: str) -> None:
             raise PhotoRefused(Cause.BLURRED, "the cards are blurred", where=where, do=_SHARPER)
         worst = max(cards, key=lambda c: c.lost_ratio)
         if worst.lost_ratio > _DOUBTFUL_LOST:
-            raise PhotoRefused(Cause.COVERED, f"part of the {worst.name} is hidden or washed out", where=where,
-                               do=_CLEAR)
-        raise PhotoRefused(Cause.DISTORTED, "the edges of the cards do not run as on two flat square cards",
-                           where=where, do="Press bent cards flat, wipe them, keep shadows off, and take it again.")
+            raise PhotoRefused(
+                Cause.COVERED, f"part of the {worst.name} is hidden or washed out", where=where, do=_CLEAR
+            )
+        raise PhotoRefused(
+            Cause.DISTORTED,
+            "the edges of the cards do not run as on two flat square cards",
+            where=where,
+            do="Press bent cards flat, wipe them, keep shadows off, and take it again.",
+        )
 
 
 def _check_level(posterior: Posterior, where: str) -> None:
@@ -286,8 +363,12 @@ def _check_level(posterior: Posterior, where: str) -> None:
     # How far the picture's horizontal is out of the plane that each card would lie level in.
     tilts = [degrees(abs(float(np.arcsin(np.clip(frame[0, 1], -1.0, 1.0))))) for frame in (palm, cuff)]
     if tilts[0] > max(_LEVEL_DEG, tilts[1] + _CLEARLY_DEG):
-        raise PhotoRefused(Cause.SWAPPED, "the palm card leans and the cuff card lies level, so they seem swapped",
-                           where=where, do="Put card 10 on the palm and card 11 on the cuff, or hold the phone level.")
+        raise PhotoRefused(
+            Cause.SWAPPED,
+            "the palm card leans and the cuff card lies level, so they seem swapped",
+            where=where,
+            do="Put card 10 on the palm and card 11 on the cuff, or hold the phone level.",
+        )
 
 
 def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAngle:
@@ -300,20 +381,30 @@ def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAn
     low, high = mixture_interval(means, sds, weights, 0.95)
     notes = []
     if lens.f35_mm is None or not lens.whole_picture:
-        notes.append("the photo does not say its focal length" if lens.whole_picture
-                     else "the photo was cut, so its focal length is not known")
+        notes.append(
+            "the photo does not say its focal length"
+            if lens.whole_picture
+            else "the photo was cut, so its focal length is not known"
+        )
     if slant > 45.0:
         notes.append(f"seen {slant:.0f} degrees from square on; from nearer the side it is known better")
     if posterior.misfit > 4.0:
         notes.append("the cards' edges are disturbed; the uncertainty is widened for it")
     scene = posterior.scene
     return RestAngle(
-        rest_angle_deg=posterior.rest_angle_deg, u_rest_angle_deg=hypot(*sources.values()), low_deg=low,
-        high_deg=high, contributions=MappingProxyType(sources),
-        fingers_point="right" if posterior.fingers_right else "left", obliquity_deg=slant,
-        f35_mm=26.0 * float(np.exp(modes[0].state[FOCAL])), side_px=min(scene.palm.side_px, scene.cuff.side_px),
-        misfit=posterior.misfit, notes=tuple(notes),
-        picture_px=scene.size_px, drawing=_drawing(posterior),
+        rest_angle_deg=posterior.rest_angle_deg,
+        u_rest_angle_deg=hypot(*sources.values()),
+        low_deg=low,
+        high_deg=high,
+        contributions=MappingProxyType(sources),
+        fingers_point="right" if posterior.fingers_right else "left",
+        obliquity_deg=slant,
+        f35_mm=26.0 * float(np.exp(modes[0].state[FOCAL])),
+        side_px=min(scene.palm.side_px, scene.cuff.side_px),
+        misfit=posterior.misfit,
+        notes=tuple(notes),
+        picture_px=scene.size_px,
+        drawing=_drawing(posterior),
     )
 
 
@@ -339,8 +430,14 @@ def _drawing(posterior: Posterior) -> Drawing:
     meet = 0.5 * cuff_from_palm
     if abs(np.linalg.det(sides)) > 0.05:
         meet = along_palm * np.linalg.solve(sides, cuff_from_palm)[0]
-    ends = [np.array([meet, end]) for end in (1.6 * CARD_MM * along_palm, cuff_from_palm + 1.6 * CARD_MM * along_cuff)]
+    ends = [
+        np.array([meet, end])
+        for end in (1.6 * CARD_MM * along_palm, cuff_from_palm + 1.6 * CARD_MM * along_cuff)
+    ]
     lines = [shown(np.column_stack([e, np.zeros(2)]) @ hand.T + at.palm_at[0]) for e in ends]
-    return Drawing(palm_card=shown(outline @ at.palm[0, :, :2].T + at.palm_at[0]),
-                   cuff_card=shown(outline @ at.cuff[0, :, :2].T + at.cuff_at[0]),
-                   palm_line=lines[0], cuff_line=lines[1])
+    return Drawing(
+        palm_card=shown(outline @ at.palm[0, :, :2].T + at.palm_at[0]),
+        cuff_card=shown(outline @ at.cuff[0, :, :2].T + at.cuff_at[0]),
+        palm_line=lines[0],
+        cuff_line=lines[1],
+    )

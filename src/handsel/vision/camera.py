@@ -109,8 +109,11 @@ def focal_from_homography(homography: FloatArray, centre_px: tuple[float, float]
     found = []
     for top, bottom in ((across, h1[2] * h2[2]), (along, h1[2] ** 2 - h2[2] ** 2)):
         if bottom == 0.0 or top / bottom <= 0.0:
-            raise Unsolved("this view does not show the focal length", where="photo",
-                           do="Take it from the camera's file, or photograph the card more obliquely.")
+            raise Unsolved(
+                "this view does not show the focal length",
+                where="photo",
+                do="Take it from the camera's file, or photograph the card more obliquely.",
+            )
         found.append(sqrt(top / bottom))
     return found[0], found[1]
 

@@ -124,8 +124,8 @@ def read_edges(gray: Gray, card: int, corners_px: FloatArray) -> EdgeReadings | 
         old_blur, blur = blur, _new_blur(blur, fit, pieces, good)
         if settled:
             break
-        steady = np.abs(change - np.eye(3)).max() < 0.02 and np.abs(blur / old_blur - 1.0).max() < 0.2
-        settled = step >= _ROUNDS - 2 or (step >= 1 and bool(steady))
+        steady = np.abs(change - np.eye(3)).max() < 0.05 and np.abs(blur / old_blur - 1.0).max() < 0.35
+        settled = step >= _ROUNDS - 2 or bool(steady)
     fit = _fit(gray, card, h, blur, _SAMPLES)
     return None if fit is None else _readings(card, h, blur, fit)
 
@@ -154,18 +154,32 @@ def _patch(gray: Gray, h: FloatArray, samples: int) -> FloatArray | None:
     low, high = np.maximum(low, 0), np.minimum(high, [gray.shape[1], gray.shape[0]])
     if (high - low).min() < 8:
         return None
-    part = LINEAR[gray[low[1]:high[1], low[0]:high[0]]]
+    part = LINEAR[gray[low[1] : high[1], low[0] : high[0]]]
     shift = np.array([[1.0, 0.0, -low[0]], [0.0, 1.0, -low[1]], [0.0, 0.0, 1.0]])
     cell_px = float(np.linalg.norm(np.diff(corners, axis=0), axis=1).mean()) / GRID
     if (shrink := int(cell_px / samples)) > 1:  # many pixels per sample: average them first
-        part = np.asarray(cv2.resize(part[:part.shape[0] // shrink * shrink, :part.shape[1] // shrink * shrink],
-                                     None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA))
+        part = np.asarray(
+            cv2.resize(
+                part[: part.shape[0] // shrink * shrink, : part.shape[1] // shrink * shrink],
+                None,
+                fx=1 / shrink,
+                fy=1 / shrink,
+                interpolation=cv2.INTER_AREA,
+            )
+        )
         half_px = 0.5 / shrink - 0.5
         shift = np.array([[1 / shrink, 0, half_px], [0, 1 / shrink, half_px], [0, 0, 1]]) @ shift
-    to_cells = np.array([[1 / samples, 0, 0.5 / samples - half], [0, 1 / samples, 0.5 / samples - half], [0, 0, 1]])
+    to_cells = np.array(
+        [[1 / samples, 0, 0.5 / samples - half], [0, 1 / samples, 0.5 / samples - half], [0, 0, 1]]
+    )
     size = GRID * samples
-    patch = cv2.warpPerspective(part, shift @ h @ to_cells, (size, size),
-                                flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+    patch = cv2.warpPerspective(
+        part,
+        shift @ h @ to_cells,
+        (size, size),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     return np.asarray(patch, dtype=float)
 
 
@@ -231,9 +245,14 @@ def _fit(gray: Gray, card: int, h: FloatArray, blur: FloatArray, most_samples: i
     u_shift = np.sqrt(pooled * inverse[:, 2, 2] * repeats) / contrast
     likeness = np.where(solved[:, 1] > 1e-4, 1.0 - (left**2).mean(1) / spread, -1.0)
     white = solved[:, 0] + solved[:, 1]
-    return _Fit(shift=-solved[:, 2] / contrast, u_shift=u_shift, blur_change=2.0 * solved[:, 3] / contrast,
-                blur_weight=contrast**2 / np.maximum(pooled * inverse[:, 3, 3], 1e-12), likeness=likeness,
-                contrast=contrast / np.maximum(white, 1e-3))
+    return _Fit(
+        shift=-solved[:, 2] / contrast,
+        u_shift=u_shift,
+        blur_change=2.0 * solved[:, 3] / contrast,
+        blur_weight=contrast**2 / np.maximum(pooled * inverse[:, 3, 3], 1e-12),
+        likeness=likeness,
+        contrast=contrast / np.maximum(white, 1e-3),
+    )
 
 
 def _new_blur(blur: FloatArray, fit: _Fit, pieces: EdgePieces, good: npt.NDArray[np.bool_]) -> FloatArray:
@@ -247,7 +266,9 @@ def _new_blur(blur: FloatArray, fit: _Fit, pieces: EdgePieces, good: npt.NDArray
     return np.clip(new, _BLUR_MIN, _BLUR_MAX)
 
 
-def _correction(pieces: EdgePieces, shift: FloatArray, u_shift: FloatArray, good: npt.NDArray[np.bool_]) -> FloatArray:
+def _correction(
+    pieces: EdgePieces, shift: FloatArray, u_shift: FloatArray, good: npt.NDArray[np.bool_]
+) -> FloatArray:
     """The homography near the identity that moves each piece by its shift, robustly."""
     at = pieces.middle
     goes_right = pieces.across == 0
@@ -289,8 +310,17 @@ def _readings(card: int, h: FloatArray, blur: FloatArray, fit: _Fit) -> EdgeRead
     blur_px = max(float(np.median(per_cell[pieces.across == a])) * blur[a] for a in (0, 1))
     card_mm = pieces.middle * CELL_MM * [1.0, -1.0]
     return EdgeReadings(
-        card=card, homography=h, card_mm=card_mm[good], at_px=at_px[good], normal=normal[good],
-        u_noise_px=(fit.u_shift * per_cell)[good], u_grid_px=np.full(int(good.sum()), _GRID_PX_SD),
-        across=pieces.across[good], blur_px=blur_px, blur_cells=float(blur.max()), side_px=side,
-        lost_ratio=1.0 - float(good.mean()), contrast=usual,
+        card=card,
+        homography=h,
+        card_mm=card_mm[good],
+        at_px=at_px[good],
+        normal=normal[good],
+        u_noise_px=(fit.u_shift * per_cell)[good],
+        u_grid_px=np.full(int(good.sum()), _GRID_PX_SD),
+        across=pieces.across[good],
+        blur_px=blur_px,
+        blur_cells=float(blur.max()),
+        side_px=side,
+        lost_ratio=1.0 - float(good.mean()),
+        contrast=usual,
     )

@@ -102,8 +102,10 @@ _LOOKS = (
     Look(longest_px=_FULL_PX, treat=_stretched_tones, windows=(13, 53, 20), wrong_cells=1, loose=True),
     Look(longest_px=700, treat=_smooth, windows=(7, 27, 10), wrong_cells=1, loose=True),
 )
-_CLOSE_LOOKS = tuple(Look(longest_px=0, treat=t, windows=(13, 53, 20), wrong_cells=2, loose=True)
-                     for t in (_as_is, _smooth, _even_light, _sharpened))
+_CLOSE_LOOKS = tuple(
+    Look(longest_px=0, treat=t, windows=(13, 53, 20), wrong_cells=2, loose=True)
+    for t in (_as_is, _smooth, _even_light, _sharpened)
+)
 
 
 @cache
@@ -113,7 +115,11 @@ def _detector(windows: tuple[int, int, int], wrong_cells: int, loose: bool) -> A
 
     whole = aruco.getPredefinedDictionary(aruco.DICT_4X4_50)
     settings = aruco.DetectorParameters()
-    settings.adaptiveThreshWinSizeMin, settings.adaptiveThreshWinSizeMax, settings.adaptiveThreshWinSizeStep = windows
+    (
+        settings.adaptiveThreshWinSizeMin,
+        settings.adaptiveThreshWinSizeMax,
+        settings.adaptiveThreshWinSizeStep,
+    ) = windows
     settings.errorCorrectionRate = 1.0
     if loose:
         settings.polygonalApproxAccuracyRate = 0.06
@@ -134,11 +140,15 @@ def detect(gray: Gray, look: Look) -> list[Found]:
     Source: OpenCV's marker detector.
     Checked by: unit/test_vision_finding.py
     """
-    corners, numbers, _ = _detector(look.windows, look.wrong_cells, look.loose).detectMarkers(look.treat(gray))
+    corners, numbers, _ = _detector(look.windows, look.wrong_cells, look.loose).detectMarkers(
+        look.treat(gray)
+    )
     if numbers is None:
         return []
-    return [Found(card=(PALM, CUFF)[int(n)], corners_px=np.asarray(c, float).reshape(4, 2))
-            for n, c in zip(np.ravel(numbers), corners, strict=True)]
+    return [
+        Found(card=(PALM, CUFF)[int(n)], corners_px=np.asarray(c, float).reshape(4, 2))
+        for n, c in zip(np.ravel(numbers), corners, strict=True)
+    ]
 
 
 def scaled(gray: Gray, ratio: float) -> Gray:
@@ -177,7 +187,7 @@ def find_cards(gray: Gray) -> list[Found]:
         small = scaled(gray, ratio)
         if min(small.shape) < 20:
             break
-        exact = (np.array(small.shape[::-1]) / np.array(gray.shape[::-1]))
+        exact = np.array(small.shape[::-1]) / np.array(gray.shape[::-1])
         new = (_moved(f, exact, np.zeros(2)) for f in detect(small, look))
         found = _joined(found, (f for f in new if not look.loose or _is_card(gray, f)))
         if _both(found):
@@ -208,7 +218,9 @@ def _joined(known: list[Found], more: Iterable[Found]) -> list[Found]:
     """Each place once; what was found first is the better one."""
     result = list(known)
     for one in more:
-        if all(np.linalg.norm(one.middle_px - o.middle_px) > 0.7 * max(one.side_px, o.side_px) for o in result):
+        if all(
+            np.linalg.norm(one.middle_px - o.middle_px) > 0.7 * max(one.side_px, o.side_px) for o in result
+        ):
             result.append(one)
     return result
 
@@ -220,7 +232,7 @@ def _close_by(gray: Gray, known: Found) -> list[Found]:
     high = np.minimum(np.ceil(known.middle_px + reach), [gray.shape[1], gray.shape[0]]).astype(int)
     if (high - low).min() < 20:
         return []
-    part = gray[low[1]:high[1], low[0]:high[0]]
+    part = gray[low[1] : high[1], low[0] : high[0]]
     found: list[Found] = []
     for side_px in (_GOOD_SIDE_PX, 0.5 * _GOOD_SIDE_PX):
         ratio = min(side_px / known.side_px, 3.0, 1800 / max(part.shape))

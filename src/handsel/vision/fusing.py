@@ -37,7 +37,9 @@ class FusedAngle:
     notes: tuple[str, ...]
 
 
-def fuse(readings: Sequence[RestAngle], *, placed_afresh: bool = False, where: str = "these photos") -> FusedAngle:
+def fuse(
+    readings: Sequence[RestAngle], *, placed_afresh: bool = False, where: str = "these photos"
+) -> FusedAngle:
     """One rest angle from several photos of one hand.
 
     Parameters: readings, one per photo, at least one; placed_afresh, whether the cards were taken off and put on
@@ -54,18 +56,26 @@ def fuse(readings: Sequence[RestAngle], *, placed_afresh: bool = False, where: s
     new = _NEW_WITH_CARDS if placed_afresh else _ALWAYS_NEW
     own = [hypot(*(r.contributions[k] for k in new if k in r.contributions)) for r in readings]
     # A tiny photo error must not silence the other photos: what they can differ by is what weighs them.
-    differ = [hypot(*(u for k, u in r.contributions.items() if placed_afresh or k != CARD_TURN)) for r in readings]
+    differ = [
+        hypot(*(u for k, u in r.contributions.items() if placed_afresh or k != CARD_TURN)) for r in readings
+    ]
     weights = [1.0 / max(d, 1e-6) ** 2 for d in differ]
     total = sum(weights)
     weights = [w / total for w in weights]
     mean = sum(w * r.rest_angle_deg for w, r in zip(weights, readings, strict=True))
-    squares = sum(((r.rest_angle_deg - mean) / max(d, 1e-6)) ** 2 for r, d in zip(readings, differ, strict=True))
+    squares = sum(
+        ((r.rest_angle_deg - mean) / max(d, 1e-6)) ** 2 for r, d in zip(readings, differ, strict=True)
+    )
     dof = len(readings) - 1
     if dof and squares > chi_squared_quantile(1.0 - _DISAGREE_P, dof):
         furthest = max(readings, key=lambda r: abs(r.rest_angle_deg - mean))
-        raise PhotoRefused(Cause.DISAGREE, f"they do not agree: one says {furthest.rest_angle_deg:.1f} degrees where "
-                           f"all say {mean:.1f} together", where=where,
-                           do="Make sure that all show the same hand at rest, not moved in between.")
+        raise PhotoRefused(
+            Cause.DISAGREE,
+            f"they do not agree: one says {furthest.rest_angle_deg:.1f} degrees where "
+            f"all say {mean:.1f} together",
+            where=where,
+            do="Make sure that all show the same hand at rest, not moved in between.",
+        )
     ratio = sqrt(squares / dof) if dof else 1.0
     doubtful = bool(dof) and squares > chi_squared_quantile(1.0 - _DOUBT_P, dof)
     names = list(dict.fromkeys(k for r in readings for k in r.contributions))
@@ -75,14 +85,22 @@ def fuse(readings: Sequence[RestAngle], *, placed_afresh: bool = False, where: s
         contributions[name] = hypot(*parts) if name in new else sum(parts)
     if doubtful:
         extra = ratio * hypot(*(w * d for w, d in zip(weights, differ, strict=True)))
-        contributions["spread of the photos"] = sqrt(max(
-            extra**2 - hypot(*(w * o for w, o in zip(weights, own, strict=True))) ** 2, 0.0))
+        contributions["spread of the photos"] = sqrt(
+            max(extra**2 - hypot(*(w * o for w, o in zip(weights, own, strict=True))) ** 2, 0.0)
+        )
     u = hypot(*contributions.values())
     k = coverage_factor()
     notes = ("the photos differ more than they should; the uncertainty is widened",) if doubtful else ()
-    return FusedAngle(rest_angle_deg=mean, u_rest_angle_deg=u, low_deg=mean - k * u, high_deg=mean + k * u,
-                      contributions=MappingProxyType(contributions), photo_count=len(readings), spread_ratio=ratio,
-                      notes=notes)
+    return FusedAngle(
+        rest_angle_deg=mean,
+        u_rest_angle_deg=u,
+        low_deg=mean - k * u,
+        high_deg=mean + k * u,
+        contributions=MappingProxyType(contributions),
+        photo_count=len(readings),
+        spread_ratio=ratio,
+        notes=notes,
+    )
 
 
 def chi_squared_quantile(p: float, dof: int) -> float:
@@ -96,6 +114,8 @@ def chi_squared_quantile(p: float, dof: int) -> float:
     Checked by: unit/test_vision_fusing.py
     """
     if dof < 1:
-        raise OutOfRange(f"dof is {dof}; expected 1 or more", where="chi-squared", do="Give at least two readings.")
+        raise OutOfRange(
+            f"dof is {dof}; expected 1 or more", where="chi-squared", do="Give at least two readings."
+        )
     spread = 2.0 / (9.0 * dof)
     return float(dof * max(1.0 - spread + normal_quantile(p) * sqrt(spread), 0.0) ** 3)

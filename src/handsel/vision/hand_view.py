@@ -21,12 +21,18 @@ FloatArray = npt.NDArray[np.float64]
 
 # The unknowns, in order. Angles in radians, lengths in mm, the picture in px. What the edges fix, each card's own pose,
 # stands by itself, so that a search runs straight; how the cards hang together is in what is known beforehand.
-FOCAL, CENTRE, DISTORTION = 0, slice(1, 3), 3  # FOCAL: logarithm of the focal length over that of a 26 mm lens
+FOCAL, CENTRE, DISTORTION = (
+    0,
+    slice(1, 3),
+    3,
+)  # FOCAL: logarithm of the focal length over that of a 26 mm lens
 PALM_TURN, PALM_AT, PALM_DEPTH = slice(4, 7), slice(7, 9), 9  # TURN: rotation vector from a reference pose
 CUFF_TURN, CUFF_AT, CUFF_DEPTH = slice(10, 13), slice(13, 15), 15
 # AT: where a 26 mm lens would see the card's middle (tangents); DEPTH: logarithm of its distance had it that lens. Its
 # place and size in the picture fix these whatever the lens, so a change of lens alone leaves the card where it is.
-TILTS = slice(16, 18)  # of the palm card out of its face, about its x and y; they say where the hinge axis points
+TILTS = slice(
+    16, 18
+)  # of the palm card out of its face, about its x and y; they say where the hinge axis points
 SPREAD = slice(18, 22)  # black and white edges moved toward white: palm x, y; cuff x, y [px]
 COUNT = 22
 
@@ -41,7 +47,9 @@ ASIDE_SD = np.radians(20.0)
 
 # Groups of what is known beforehand, for the account of uncertainties.
 GROUPS = ("focal length", "distortion", "obliquity", "edge spread")
-KNOWN_GROUP = np.repeat([0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4])  # place in GROUPS of each surprise
+KNOWN_GROUP = np.repeat(
+    [0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4]
+)  # place in GROUPS of each surprise
 FACING = np.diag([1.0, -1.0, -1.0])  # a card square to the camera: its y up is the picture's y down
 
 
@@ -91,7 +99,9 @@ def turns(vectors: FloatArray) -> FloatArray:
     x, y, z = (vectors / size[:, None]).T
     zero = np.zeros_like(x)
     k = np.stack([zero, -z, y, z, zero, -x, -y, x, zero], -1).reshape(-1, 3, 3)
-    result: FloatArray = np.eye(3) + np.sin(size)[:, None, None] * k + (1 - np.cos(size))[:, None, None] * (k @ k)
+    result: FloatArray = (
+        np.eye(3) + np.sin(size)[:, None, None] * k + (1 - np.cos(size))[:, None, None] * (k @ k)
+    )
     return result
 
 
@@ -150,11 +160,19 @@ def place(scene: Scene, states: FloatArray) -> Placed:
     cuff_at = _middle(states, CUFF_AT, CUFF_DEPTH)
     back = hand.transpose(0, 2, 1)
     relative = back @ cuff  # = about z by the hinge, then y, then x by the tilts
-    tilts = np.column_stack([np.arctan2(relative[:, 2, 1], relative[:, 2, 2]),
-                             -np.arcsin(np.clip(relative[:, 2, 0], -1.0, 1.0))])
-    return Placed(hand=hand, palm=palm, cuff=cuff, palm_at=palm_at, cuff_at=cuff_at,
-                  hinge=np.arctan2(relative[:, 1, 0], relative[:, 0, 0]), cuff_tilts=tilts,
-                  apart=(back @ (cuff_at - palm_at)[:, :, None])[:, :, 0])
+    tilts = np.column_stack(
+        [np.arctan2(relative[:, 2, 1], relative[:, 2, 2]), -np.arcsin(np.clip(relative[:, 2, 0], -1.0, 1.0))]
+    )
+    return Placed(
+        hand=hand,
+        palm=palm,
+        cuff=cuff,
+        palm_at=palm_at,
+        cuff_at=cuff_at,
+        hinge=np.arctan2(relative[:, 1, 0], relative[:, 0, 0]),
+        cuff_tilts=tilts,
+        apart=(back @ (cuff_at - palm_at)[:, :, None])[:, :, 0],
+    )
 
 
 def _middle(states: FloatArray, at: slice, depth: int) -> FloatArray:
@@ -173,8 +191,12 @@ def in_picture(scene: Scene, states: FloatArray, points: FloatArray) -> FloatArr
     Checked by: unit/test_vision_hand_view.py
     """
     middle = (np.array(scene.size_px) - 1.0) / 2.0
-    return project(points, scene.nominal_f_px * np.exp(states[:, FOCAL]), middle + states[:, CENTRE],
-                   states[:, DISTORTION])
+    return project(
+        points,
+        scene.nominal_f_px * np.exp(states[:, FOCAL]),
+        middle + states[:, CENTRE],
+        states[:, DISTORTION],
+    )
 
 
 def misses_px(scene: Scene, states: FloatArray) -> FloatArray:
@@ -208,9 +230,19 @@ def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[Floa
     """
     at = place(scene, states)
     to_camera = -(at.hand.transpose(0, 2, 1) @ at.palm_at[:, :, None])[:, :, 0]
-    plain = np.column_stack([states[:, FOCAL] + np.log(26.0) - guess.log_f35, states[:, CENTRE], states[:, DISTORTION],
-                             states[:, TILTS], at.cuff_tilts, at.apart[:, 2], view_angles(to_camera.T).T,
-                             states[:, PALM_DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM), states[:, SPREAD]])
+    plain = np.column_stack(
+        [
+            states[:, FOCAL] + np.log(26.0) - guess.log_f35,
+            states[:, CENTRE],
+            states[:, DISTORTION],
+            states[:, TILTS],
+            at.cuff_tilts,
+            at.apart[:, 2],
+            view_angles(to_camera.T).T,
+            states[:, PALM_DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM),
+            states[:, SPREAD],
+        ]
+    )
     return plain / known_scales(scene, guess), KNOWN_GROUP
 
 
@@ -227,8 +259,23 @@ def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
     centre = CENTRE_RATIO_SD * float(np.hypot(*scene.size_px))
     blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
     spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
-    return np.array([guess.sd, centre, centre, DISTORTION_SD, TILT_SD, TILT_SD, TILT_SD, TILT_SD, STEP_SD_MM, ABOVE_SD,
-                     ASIDE_SD, DISTANCE_LOG_SD, *spread])
+    return np.array(
+        [
+            guess.sd,
+            centre,
+            centre,
+            DISTORTION_SD,
+            TILT_SD,
+            TILT_SD,
+            TILT_SD,
+            TILT_SD,
+            STEP_SD_MM,
+            ABOVE_SD,
+            ASIDE_SD,
+            DISTANCE_LOG_SD,
+            *spread,
+        ]
+    )
 
 
 def view_angles(to_camera: FloatArray) -> FloatArray:

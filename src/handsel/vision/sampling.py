@@ -47,8 +47,12 @@ def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampl
         n = max(int(count * mode.weight), 200)
         states, log_density = _draws(mode, n, rng)
         scene = mode.scene
-        residual = np.vstack([stacked(scene, part, mode.guess, posterior.u_edge_px, posterior.weights)
-                              for part in np.array_split(states, max(1, n // 2000))])
+        residual = np.vstack(
+            [
+                stacked(scene, part, mode.guess, posterior.u_edge_px, posterior.weights)
+                for part in np.array_split(states, max(1, n // 2000))
+            ]
+        )
         log_target = -0.5 * (residual**2).sum(1) + np.log(mode.guess.weight / mode.guess.sd)
         # Each explanation is drawn for itself: its weighted draws stand for its own mass.
         logs.append(log_target - log_density - np.log(n))
@@ -59,9 +63,16 @@ def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampl
     mean = float(weight @ angle)
     order = np.argsort(angle)
     below = np.cumsum(weight[order])
-    low, high = (float(angle[order][min(int(np.searchsorted(below, p)), angle.size - 1)]) for p in (0.025, 0.975))
-    return Sampled(rest_angle_deg=degrees(mean), u_rest_angle_deg=degrees(sqrt(float(weight @ (angle - mean) ** 2))),
-                   low_deg=degrees(low), high_deg=degrees(high), effective_count=float(1.0 / (weight**2).sum()))
+    low, high = (
+        float(angle[order][min(int(np.searchsorted(below, p)), angle.size - 1)]) for p in (0.025, 0.975)
+    )
+    return Sampled(
+        rest_angle_deg=degrees(mean),
+        u_rest_angle_deg=degrees(sqrt(float(weight @ (angle - mean) ** 2))),
+        low_deg=degrees(low),
+        high_deg=degrees(high),
+        effective_count=float(1.0 / (weight**2).sum()),
+    )
 
 
 def _draws(mode: Mode, n: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:

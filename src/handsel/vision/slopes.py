@@ -48,8 +48,9 @@ class _Card:
     of_at: FloatArray  # (3, 22)
 
 
-def slopes(scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArray,
-           weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+def slopes(
+    scene: Scene, state: FloatArray, guess: FocalGuess, u_edge: FloatArray, weights: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Residuals of one state in standard deviations, and their derivatives.
 
     Parameters: scene; state : (22,) float [-]; guess of the focal length; u_edge : (n,) float, uncertainty of the
@@ -88,8 +89,10 @@ def hinge_slope(scene: Scene, state: FloatArray, guess: FocalGuess) -> FloatArra
 def _cards(scene: Scene, state: FloatArray) -> tuple[_Card, _Card]:
     focal = exp(state[FOCAL])
     cards = []
-    for reference, turn, at, depth in ((scene.palm_reference, PALM_TURN, PALM_AT, PALM_DEPTH),
-                                       (scene.cuff_reference, CUFF_TURN, CUFF_AT, CUFF_DEPTH)):
+    for reference, turn, at, depth in (
+        (scene.palm_reference, PALM_TURN, PALM_AT, PALM_DEPTH),
+        (scene.cuff_reference, CUFF_TURN, CUFF_AT, CUFF_DEPTH),
+    ):
         near = exp(state[depth])
         middle = np.array([*(state[at] * near), near * focal])
         of = np.zeros((3, COUNT))
@@ -125,8 +128,15 @@ def _points(card: EdgeReadings, placed: _Card) -> FloatArray:
     return points
 
 
-def _through_pose(jacobian: FloatArray, of_point: FloatArray, card: EdgeReadings, placed: _Card, turn: slice, at: slice,
-                  depth: int) -> None:
+def _through_pose(
+    jacobian: FloatArray,
+    of_point: FloatArray,
+    card: EdgeReadings,
+    placed: _Card,
+    turn: slice,
+    at: slice,
+    depth: int,
+) -> None:
     """What the card's own pose adds to the derivatives, written into their rows."""
     jacobian[:, FOCAL] += of_point @ placed.of_at[:, FOCAL]
     jacobian[:, at] = of_point @ placed.of_at[:, at]
@@ -137,7 +147,9 @@ def _through_pose(jacobian: FloatArray, of_point: FloatArray, card: EdgeReadings
     jacobian[:, turn] = np.column_stack([y * gz, -x * gz, x * gy - y * gx]) @ placed.right
 
 
-def _in_picture(scene: Scene, state: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _in_picture(
+    scene: Scene, state: FloatArray, points: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Misses [px], their derivatives by the lens and the spreads, and by the points themselves (n, 3)."""
     f_px, k1 = scene.nominal_f_px * exp(state[FOCAL]), state[DISTORTION]
     normal = scene.normal
@@ -158,8 +170,9 @@ def _in_picture(scene: Scene, state: FloatArray, points: FloatArray) -> tuple[Fl
     return miss, jacobian, of_point
 
 
-def _known(scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card,
-           cuff: _Card) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _known(
+    scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card, cuff: _Card
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Surprises in the order of hand_view.surprises, their derivatives, and those of the turn about the hinge."""
     about_y = about(1, state[17:18])[0]
     tilt = about_y @ about(0, state[16:17])[0]
@@ -171,8 +184,13 @@ def _known(scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card,
     of_frame[:, TILTS] = np.column_stack([about_y @ _X, _Y])
     of_cuff = of_frame.copy()
     of_cuff[:, CUFF_TURN] = relative @ cuff.right
-    angles = np.array([np.arctan2(relative[2, 1], relative[2, 2]), -np.arcsin(np.clip(relative[2, 0], -1.0, 1.0)),
-                       np.arctan2(relative[1, 0], relative[0, 0])])
+    angles = np.array(
+        [
+            np.arctan2(relative[2, 1], relative[2, 2]),
+            -np.arcsin(np.clip(relative[2, 0], -1.0, 1.0)),
+            np.arctan2(relative[1, 0], relative[0, 0]),
+        ]
+    )
     about_z, about_tilt = about(2, angles[2:])[0], about(1, angles[1:2])[0]
     axes = np.column_stack([about_z @ about_tilt @ _X, about_z @ _Y, _Z])
     of_angles = np.linalg.solve(axes, of_cuff)
@@ -182,9 +200,19 @@ def _known(scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card,
     x, y, z = to_camera
     flat, whole = hypot(x, z), float(to_camera @ to_camera)
     lens = state[FOCAL] + log(26.0) - guess.log_f35
-    known = np.concatenate([[lens], state[CENTRE], [state[DISTORTION]], state[TILTS], angles[:2],
-                            apart[2:], view_angles(to_camera),
-                            [state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)], state[SPREAD]])
+    known = np.concatenate(
+        [
+            [lens],
+            state[CENTRE],
+            [state[DISTORTION]],
+            state[TILTS],
+            angles[:2],
+            apart[2:],
+            view_angles(to_camera),
+            [state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)],
+            state[SPREAD],
+        ]
+    )
     of = np.zeros((known.size, COUNT))
     plain = [FOCAL, 1, 2, DISTORTION, 16, 17]
     of[np.arange(6), plain] = 1.0

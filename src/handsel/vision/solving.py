@@ -111,7 +111,9 @@ class Posterior:
         return {k: degrees(sqrt(v)) for k, v in variance.items()}
 
 
-def start_poses(card: EdgeReadings, f_px: float, size_px: tuple[int, int]) -> tuple[FloatArray, FloatArray, float]:
+def start_poses(
+    card: EdgeReadings, f_px: float, size_px: tuple[int, int]
+) -> tuple[FloatArray, FloatArray, float]:
     """The two ways a card may lean that look alike up to perspective, and where it is.
 
     Parameters: card; f_px [px]; size_px, width and height of the picture [px].
@@ -171,8 +173,9 @@ def _turn_to(axis: FloatArray, sine: float, cosine: float) -> FloatArray:
     return result
 
 
-def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
-          guesses: tuple[FocalGuess, ...]) -> Posterior:
+def solve(
+    palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int], guesses: tuple[FocalGuess, ...]
+) -> Posterior:
     """The rest angle's distribution from the edges of both cards.
 
     Parameters: palm and cuff, the edges as measured; size_px, width and height of the picture [px];
@@ -194,8 +197,11 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
             first.append((found[1], scene, found[0]))
             give_up = min(give_up, 20.0 * found[1])
     if not first:
-        raise Unsolved("the two cards fit no hand in front of the camera", where="photo",
-                       do="Photograph the hand from the side, both cards in full view.")
+        raise Unsolved(
+            "the two cards fit no hand in front of the camera",
+            where="photo",
+            do="Photograph the hand from the side, both cards in full view.",
+        )
     cost, scene, state = min(first, key=lambda f: f[0])
     # Edges disturbed by shadow, glare or dirt lose their say; then the misfit of a card widens all its others.
     of_palm = np.arange(u_edge.size) < len(palm.at_px)
@@ -208,14 +214,20 @@ def solve(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
         squares = weights * (miss / u_edge) ** 2
         misfit = float(squares.sum() / max(weights.sum() - 2.0 * _FITTED, 4.0))
         own = [float(squares[m].sum() / max(weights[m].sum() - _FITTED, 4.0)) for m in (of_palm, ~of_palm)]
-        u_wide = u_edge * np.sqrt(np.maximum(np.where(of_palm, *own), 1.0) * shared)
+        before, u_wide = u_wide, u_edge * np.sqrt(np.maximum(np.where(of_palm, *own), 1.0) * shared)
+        # All weighed alike more or less moves nothing.
+        if weights.min() > 0.98 and np.ptp(u_wide / before) < 0.1:
+            break
         again = _search(scene, state, broad, u_wide, weights)
         state = state if again is None else again[0]
     likely = [f for f in first if f[0] < cost + 3.0 * _DROPPED * max(misfit, 1.0)]
-    modes = _explanations([(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses,
-                          u_wide, weights)
+    modes = _explanations(
+        [(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses, u_wide, weights
+    )
     fingers_right = float(place(modes[0].scene, modes[0].state[None]).apart[0, 0]) < 0.0
-    return Posterior(modes=modes, misfit=misfit, weights=weights, u_edge_px=u_wide, fingers_right=fingers_right)
+    return Posterior(
+        modes=modes, misfit=misfit, weights=weights, u_edge_px=u_wide, fingers_right=fingers_right
+    )
 
 
 def _broadest(guesses: tuple[FocalGuess, ...]) -> FocalGuess:
@@ -232,8 +244,9 @@ def _say(miss: FloatArray) -> FloatArray:
     return far**-2.0
 
 
-def _starts(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
-            guess: FocalGuess) -> list[tuple[Scene, FloatArray]]:
+def _starts(
+    palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int], guess: FocalGuess
+) -> list[tuple[Scene, FloatArray]]:
     """Two starts: the palm card leaning either way, the cuff card leaning as nearly like it as it can."""
     blank = Scene(palm=palm, cuff=cuff, size_px=size_px, palm_reference=FACING, cuff_reference=FACING)
     ratio = np.exp(guess.log_f35 - log(26.0))
@@ -243,13 +256,22 @@ def _starts(palm: EdgeReadings, cuff: EdgeReadings, size_px: tuple[int, int],
     start[PALM_AT], start[PALM_DEPTH] = palm_at * ratio, log(depth / ratio)
     cuff_turns, cuff_at, depth = start_poses(cuff, blank.nominal_f_px * ratio, size_px)
     start[CUFF_AT], start[CUFF_DEPTH] = cuff_at * ratio, log(depth / ratio)
-    return [(replace(blank, palm_reference=turn,
-                     cuff_reference=max(cuff_turns, key=lambda c: float(c[:, 2] @ turn[:, 2]))), start)
-            for turn in palm_turns]
+    return [
+        (
+            replace(
+                blank,
+                palm_reference=turn,
+                cuff_reference=max(cuff_turns, key=lambda c: float(c[:, 2] @ turn[:, 2])),
+            ),
+            start,
+        )
+        for turn in palm_turns
+    ]
 
 
-def stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray,
-             weights: FloatArray) -> FloatArray:
+def stacked(
+    scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray, weights: FloatArray
+) -> FloatArray:
     """Misses and surprises in standard deviations, many states at once.
 
     Parameters: scene; states : (b, 22) float [-]; guess of the focal length; u_edge : (n,) float, uncertainty of
@@ -264,8 +286,14 @@ def stacked(scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatAr
     return np.hstack([misses_px(scene, states) * (np.sqrt(weights) / u_edge), known])
 
 
-def _search(scene: Scene, start: FloatArray, guess: FocalGuess, u_edge: FloatArray,
-            weights: FloatArray, give_up: float = np.inf) -> tuple[FloatArray, float, FloatArray] | None:
+def _search(
+    scene: Scene,
+    start: FloatArray,
+    guess: FocalGuess,
+    u_edge: FloatArray,
+    weights: FloatArray,
+    give_up: float = np.inf,
+) -> tuple[FloatArray, float, FloatArray] | None:
     """The best state from a start, its sum of squares, and the Jacobian there."""
     state, damping = start, 1e-5
     residual, jacobian = slopes(scene, state, guess, u_edge, weights)
@@ -294,8 +322,12 @@ def _search(scene: Scene, start: FloatArray, guess: FocalGuess, u_edge: FloatArr
     return state, cost, jacobian
 
 
-def _explanations(starts: list[tuple[Scene, FloatArray]], guesses: tuple[FocalGuess, ...],
-                  u_edge: FloatArray, weights: FloatArray) -> tuple[Mode, ...]:
+def _explanations(
+    starts: list[tuple[Scene, FloatArray]],
+    guesses: tuple[FocalGuess, ...],
+    u_edge: FloatArray,
+    weights: FloatArray,
+) -> tuple[Mode, ...]:
     """Every lean with every focal length, alike ones once, weighed."""
     masses: list[tuple[float, Mode]] = []
     for scene, state in starts:
@@ -309,15 +341,24 @@ def _explanations(starts: list[tuple[Scene, FloatArray]], guesses: tuple[FocalGu
             _, log_det = np.linalg.slogdet(normal)
             mass = log(guess.weight) - log(guess.sd) - 0.5 * (cost + log_det)
             slope = hinge_slope(scene, best, guess)
-            mode = Mode(state=best, covariance=covariance, weight=0.0, guess=guess, scene=scene,
-                        hinge_rad=float(place(scene, best[None]).hinge[0]),
-                        u_hinge_rad=sqrt(float(slope @ covariance @ slope)),
-                        by_source=_account(scene, jacobian @ covariance @ slope))
+            mode = Mode(
+                state=best,
+                covariance=covariance,
+                weight=0.0,
+                guess=guess,
+                scene=scene,
+                hinge_rad=float(place(scene, best[None]).hinge[0]),
+                u_hinge_rad=sqrt(float(slope @ covariance @ slope)),
+                by_source=_account(scene, jacobian @ covariance @ slope),
+            )
             if not any(_alike(mode, other, mass, m) for m, other in masses):
                 masses.append((mass, mode))
     if not masses:
-        raise Unsolved("no explanation of the two cards settles", where="photo",
-                       do="Photograph the hand from the side, both cards in full view.")
+        raise Unsolved(
+            "no explanation of the two cards settles",
+            where="photo",
+            do="Photograph the hand from the side, both cards in full view.",
+        )
     masses.sort(key=lambda m: -m[0])
     kept = [(np.exp(mass - masses[0][0]), mode) for mass, mode in masses if mass > masses[0][0] - _DROPPED]
     total = sum(w for w, _ in kept)
@@ -353,7 +394,9 @@ def _account(scene: Scene, pull: FloatArray) -> dict[str, float]:
     }
 
 
-def mixture_interval(means: FloatArray, sds: FloatArray, weights: FloatArray, coverage: float) -> tuple[float, float]:
+def mixture_interval(
+    means: FloatArray, sds: FloatArray, weights: FloatArray, coverage: float
+) -> tuple[float, float]:
     """The central interval of a mixture of normals.
 
     Parameters: means, sds : (m,) float [-]; weights : (m,) float [-], together 1; coverage [-].

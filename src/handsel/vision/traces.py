@@ -64,11 +64,16 @@ def _pulled_apart(gray: Gray) -> list[Found]:
         matrix = np.diag(_PULL) @ turn
         out = np.ceil(np.abs(turn) @ size * _PULL).astype(int)
         shift = (out - 1) / 2.0 - matrix @ ((size - 1.0) / 2.0)
-        pulled = cv2.warpAffine(small, np.column_stack([matrix, shift]), (int(out[0]), int(out[1])),
-                                flags=cv2.INTER_CUBIC)
+        pulled = cv2.warpAffine(
+            small, np.column_stack([matrix, shift]), (int(out[0]), int(out[1])), flags=cv2.INTER_CUBIC
+        )
         pulled = cv2.GaussianBlur(pulled, (0, 0), 1.5)
-        found = [Found(card=f.card, corners_px=((f.corners_px - shift) @ np.linalg.inv(matrix).T + 0.5) / ratio - 0.5)
-                 for f in detect(np.asarray(pulled, np.uint8), look)]
+        found = [
+            Found(
+                card=f.card, corners_px=((f.corners_px - shift) @ np.linalg.inv(matrix).T + 0.5) / ratio - 0.5
+            )
+            for f in detect(np.asarray(pulled, np.uint8), look)
+        ]
         if flat := [f for f in found if foreshortening(f) < _FLAT_RATIO]:
             return flat
     return []
@@ -82,8 +87,9 @@ def _by_outline(gray: Gray) -> list[Found]:
     big = scaled(gray, ratio)
     found: list[Found] = []
     for block in (51, 131):
-        bright = cv2.adaptiveThreshold(cv2.GaussianBlur(big, (0, 0), 1.2), 255, cv2.ADAPTIVE_THRESH_MEAN_C,
-                                       cv2.THRESH_BINARY, block, -10)
+        bright = cv2.adaptiveThreshold(
+            cv2.GaussianBlur(big, (0, 0), 1.2), 255, cv2.ADAPTIVE_THRESH_MEAN_C, cv2.THRESH_BINARY, block, -10
+        )
         outlines, _ = cv2.findContours(bright, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
         for outline in outlines:
             if len(outline) < 4 or cv2.arcLength(outline, True) < 60.0:
@@ -115,7 +121,7 @@ def _as_flat_card(gray: Gray, card_corners: FloatArray) -> Found | None:
         corners = np.roll(card_corners, first, axis=0).astype(np.float32)
         to_square = cv2.getPerspectiveTransform(corners, square)
         flat = cv2.warpPerspective(gray, to_square, (int(2 * half), int(2 * half)), flags=cv2.INTER_LINEAR)
-        inside = flat[cell // 2:-cell // 2, cell // 2:-cell // 2].astype(np.float32)
+        inside = flat[cell // 2 : -cell // 2, cell // 2 : -cell // 2].astype(np.float32)
         for card in (PALM, CUFF):
             model = np.kron(pattern(card), np.ones((cell, cell))).astype(np.float32)
             model = np.asarray(cv2.GaussianBlur(model, (0, 0), 0.45 * cell))
@@ -148,7 +154,9 @@ def part_of(gray: Gray, card: int, near: Found) -> Trace | None:
         for piece in _pieces(card):
             hints += _hints(flat, piece, turn_deg, linear, shift, near, tones)
     hints.sort(key=lambda h: -h.likeness)
-    best = max((_looked_closer(soft, affine, h) for h in hints[:_HINTS]), key=lambda h: h.likeness, default=None)
+    best = max(
+        (_looked_closer(soft, affine, h) for h in hints[:_HINTS]), key=lambda h: h.likeness, default=None
+    )
     if best is None or best.likeness < _PART_LIKENESS:
         return None
     return Trace(card=card, at_px=best.at_px, likeness=best.likeness)
@@ -178,21 +186,34 @@ def _softened(gray: Gray, near: Found) -> Gray:
     return np.asarray(cv2.GaussianBlur(gray, (0, 0), max(0.6, 0.2 * near.side_px / 6.0)), np.uint8)
 
 
-def _straightened(gray: Gray, affine: FloatArray, middle: FloatArray, turn_deg: float, ratio: float,
-                  size: int) -> tuple[Gray, FloatArray, FloatArray]:
+def _straightened(
+    gray: Gray, affine: FloatArray, middle: FloatArray, turn_deg: float, ratio: float, size: int
+) -> tuple[Gray, FloatArray, FloatArray]:
     """A part of the picture as a card turned by so much would appear upright in it, and the way back."""
     import cv2
 
     c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
     linear = affine @ np.array([[c, -s], [s, c]]) * ratio / _PART_CELL_PX  # straightened px to picture px
     shift = middle - linear @ np.full(2, (size - 1) / 2.0)
-    flat = cv2.warpAffine(gray, np.column_stack([linear, shift]), (size, size),
-                          flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+    flat = cv2.warpAffine(
+        gray,
+        np.column_stack([linear, shift]),
+        (size, size),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
     return np.asarray(flat, np.uint8), linear, shift
 
 
-def _hints(flat: Gray, piece: FloatArray, turn_deg: float, linear: FloatArray, shift: FloatArray, near: Found,
-           tones: tuple[float, float]) -> list[_Hint]:
+def _hints(
+    flat: Gray,
+    piece: FloatArray,
+    turn_deg: float,
+    linear: FloatArray,
+    shift: FloatArray,
+    near: Found,
+    tones: tuple[float, float],
+) -> list[_Hint]:
     """The best places of one piece at one turn, the found card's own place left out."""
     import cv2
 
@@ -205,7 +226,9 @@ def _hints(flat: Gray, piece: FloatArray, turn_deg: float, linear: FloatArray, s
             break
         at = linear @ np.array([x + (w - 1) / 2.0, y + (h - 1) / 2.0]) + shift
         apart = float(np.linalg.norm(at - near.middle_px))
-        if apart > 1.2 * near.side_px and _same_tones(flat[y:y + h, x:x + w].astype(float), piece, *tones):
+        if apart > 1.2 * near.side_px and _same_tones(
+            flat[y : y + h, x : x + w].astype(float), piece, *tones
+        ):
             found.append(_Hint(piece=piece, turn_deg=turn_deg, at_px=at, likeness=float(top)))
         cv2.circle(likeness, (x, y), 4 * _PART_CELL_PX, -1.0, -1)
     return found
@@ -220,18 +243,22 @@ def _looked_closer(gray: Gray, affine: FloatArray, hint: _Hint) -> _Hint:
     best = hint
     for more_deg in (-3.0, -1.5, 0.0, 1.5, 3.0):
         for ratio in (0.92, 1.0, 1.08):
-            flat, linear, shift = _straightened(gray, affine, hint.at_px, hint.turn_deg + more_deg, ratio, size)
+            flat, linear, shift = _straightened(
+                gray, affine, hint.at_px, hint.turn_deg + more_deg, ratio, size
+            )
             _, top, _, (x, y) = cv2.minMaxLoc(cv2.matchTemplate(flat, template, cv2.TM_CCOEFF_NORMED))
             if top > best.likeness:
                 at = linear @ (np.array([x, y]) + (np.array(template.shape[::-1]) - 1) / 2.0) + shift
-                best = _Hint(piece=hint.piece, turn_deg=hint.turn_deg + more_deg, at_px=at, likeness=float(top))
+                best = _Hint(
+                    piece=hint.piece, turn_deg=hint.turn_deg + more_deg, at_px=at, likeness=float(top)
+                )
     return best
 
 
 def _pieces(card: int) -> list[FloatArray]:
     """Halves and quarters of the pattern with the white ring, each with a corner of the black border."""
     whole, half = pattern(card), GRID // 2
-    quarters = [whole[r:r + half, c:c + half] for r in (0, half) for c in (0, half)]
+    quarters = [whole[r : r + half, c : c + half] for r in (0, half) for c in (0, half)]
     halves = [whole[:half], whole[half:], whole[:, :half], whole[:, half:]]
     # A corner of plain black on white is anything; one with white cells of the code in it is a card.
     return [p for p in (*halves, *quarters) if _has_code(p)]
@@ -240,7 +267,7 @@ def _pieces(card: int) -> list[FloatArray]:
 def _has_code(piece: FloatArray) -> bool:
     dark = np.argwhere(piece < 0.5)
     (r0, c0), (r1, c1) = dark.min(0), dark.max(0)
-    return bool((piece[r0:r1 + 1, c0:c1 + 1] > 0.5).any())
+    return bool((piece[r0 : r1 + 1, c0 : c1 + 1] > 0.5).any())
 
 
 def _template(piece: FloatArray) -> npt.NDArray[np.uint8]:
@@ -280,7 +307,9 @@ def blur_px(gray: Gray) -> float:
     import cv2
 
     small = cv2.GaussianBlur(scaled(gray, min(1.0, 1600 / max(gray.shape))), (0, 0), 0.8).astype(np.float32)
-    slope = np.hypot(cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.125))
+    slope = np.hypot(
+        cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.125)
+    )
     around = np.ones((25, 25), np.uint8)
     height = cv2.dilate(small, around) - cv2.erode(small, around)
     steepest = cv2.dilate(slope, around)
