@@ -30,7 +30,7 @@ EXIF_IFD, FOCAL_MM, ZOOM, FOCAL_35_MM = 0x8769, 0x920A, 0xA404, 0xA405
 
 # What Pillow and the libraries under it raise for files that are not what they say.
 UNREADABLE = (
-    OSError, ValueError, SyntaxError, TypeError, LookupError, ArithmeticError, AttributeError, RuntimeError,
+    OSError, EOFError, ValueError, SyntaxError, TypeError, LookupError, ArithmeticError, AttributeError, RuntimeError,
 )  # fmt: skip
 
 
