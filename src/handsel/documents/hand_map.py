@@ -5,7 +5,7 @@ fall on one place, or find no room in a row, share one: the gravest is shown, wi
 finger's end share one mark, and so do all of its root: a phone has no room for more.
 
 A state is told by shape: a disc with a tick (conforms), a disc cracked in two (does not conform), a
-half-filled diamond (undecided), a broken ring (not seen), a disc with a dot (recorded).
+half-filled square on its corner (undecided), a broken ring (not seen), a disc with a dot (recorded).
 """
 
 from __future__ import annotations
