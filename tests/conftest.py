@@ -20,9 +20,21 @@ def append_only_again(django_db_setup: None, django_db_blocker: Any) -> Iterator
     Asked for before the database, so that its end comes after the clearing.
     """
     yield
+    with django_db_blocker.unblock():
+        _refusal("on")
+
+
+@pytest.fixture
+def committed_db(append_only_again: None, transactional_db: None) -> Iterator[None]:
+    """A database for tests with threads or a server: what they write is committed, and cleared afterwards."""
+    yield
+    _refusal("off")  # or the database would refuse to be cleared
+
+
+def _refusal(which: str) -> None:
     from django.db import connection
 
     from handsel.bench.hands.append_only import switch
 
-    with django_db_blocker.unblock(), connection.schema_editor() as editor:
-        switch(editor, "on")
+    with connection.schema_editor() as editor:
+        switch(editor, which)

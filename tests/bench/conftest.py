@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
 from django.core.cache import cache
-from django.db import connection
 
 from bench.hall import Hall, open_hall
-from handsel.bench.hands.append_only import switch
 from handsel.bench.hands.casebook import design_kept, protocol_kept
 
 
@@ -28,11 +26,9 @@ def hall(db: None) -> Hall:
 
 
 @pytest.fixture
-def shared_hall(append_only_again: None, transactional_db: None) -> Iterator[Hall]:
+def shared_hall(committed_db: None) -> Hall:
     """The same for tests with threads or a server: really committed, and cleared afterwards."""
-    yield open_hall()
-    with connection.schema_editor() as editor:
-        switch(editor, "off")  # or the database would refuse to be cleared
+    return open_hall()
 
 
 @pytest.fixture

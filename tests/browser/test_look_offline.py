@@ -186,7 +186,7 @@ def test_two_phones_on_one_hand_overwrite_nothing_and_say_that_they_differ(hall:
     one.click("#keep")
     all_sent(one)
     two.click("#as-shown")
-    expect(two.locator("#look-above")).to_contain_text("inspector 2 says otherwise")
+    expect(two.locator("#look-above")).to_contain_text(f"{hall.inspector} says otherwise")
     expect(two.locator("#look-above")).to_contain_text("Every part on the kit list")
     all_sent(two)
     item = known(hand).inspection().item("kit-complete")

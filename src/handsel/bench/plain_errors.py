@@ -26,6 +26,28 @@ FULL = {
     "what": "There is no room left on the disk of the lead's laptop.",
     "do": "Nothing of this was stored. Tell the lead: free some room, then send it again.",
 }
+NOT_UNDERSTOOD = {
+    "title": "Not understood",
+    "what": "The browser sent something that this page does not know.",
+    "do": "Go back, load the page again and repeat the step.",
+}
+TOO_MUCH = {
+    "title": "Too much at once",
+    "what": "What was sent is larger than this page takes.",
+    "do": "Send less at a time; a photo may have up to 40 MB.",
+}
+# the cross-site check failed: nearly always a page left open since before a sign-in
+TOO_OLD = {
+    "title": "Page too old",
+    "what": "This page was opened before somebody signed in on this phone, or not on this bench.",
+    "do": "Load it again and repeat the last step. Answers kept on the phone are not lost.",
+}
+NOT_HERE = {
+    "title": "Not here",
+    "what": "There is nothing at this address.",
+    "do": "Check the code on the label, or go to the first page and type it there.",
+}
+NOT_FOR_YOU = {"title": "Not for you", "what": "This is not open to you.", "do": "Ask the lead."}
 
 
 def answer(request: HttpRequest, status: int, told: dict[str, Any]) -> HttpResponseBase:
@@ -45,7 +67,7 @@ class PlainErrors:
         try:
             return self.get_response(request)
         except (RequestDataTooBig, TooManyFieldsSent):
-            return _too_big(request)
+            return answer(request, 413, TOO_MUCH)
 
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponseBase | None:
         """None leaves it to Django: 404, and 500 for what nobody thought of."""
@@ -53,28 +75,14 @@ class PlainErrors:
             told = {"title": "That did not work", "what": error.what, "where": error.where, "do": error.do}
             return answer(request, getattr(error, "status", 400), told)
         if isinstance(error, (RequestDataTooBig, TooManyFieldsSent)):
-            return _too_big(request)
+            return answer(request, 413, TOO_MUCH)
         if isinstance(error, SuspiciousOperation):
-            told = {
-                "title": "Not understood",
-                "what": "The browser sent something that this page does not know.",
-                "do": "Go back, load the page again and repeat the step.",
-            }
-            return answer(request, 400, told)
+            return answer(request, 400, NOT_UNDERSTOOD)
         if isinstance(error, OperationalError):
             return not_stored(request, error)
         if isinstance(error, OSError) and error.errno == 28:
             return answer(request, 507, FULL)
         return None
-
-
-def _too_big(request: HttpRequest) -> HttpResponseBase:
-    told = {
-        "title": "Too much at once",
-        "what": "What was sent is larger than this page takes.",
-        "do": "Send less at a time; a photo may have up to 40 MB.",
-    }
-    return answer(request, 413, told)
 
 
 def not_stored(request: HttpRequest, error: OperationalError) -> HttpResponseBase:
@@ -87,36 +95,19 @@ def not_stored(request: HttpRequest, error: OperationalError) -> HttpResponseBas
 
 
 def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponseBase:
-    """The cross-site check failed: nearly always a page left open since before a sign-in."""
-    told = {
-        "title": "Page too old",
-        "what": "This page was opened before somebody signed in on this phone, or not on this bench.",
-        "do": "Load it again and repeat the last step. Answers kept on the phone are not lost.",
-    }
-    return answer(request, 403, told)
+    return answer(request, 403, TOO_OLD)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponseBase:
-    told = {
-        "title": "Not understood",
-        "what": "The browser sent something that this page does not know.",
-        "do": "Go back, load the page again and repeat the step.",
-    }
-    return answer(request, 400, told)
+    return answer(request, 400, NOT_UNDERSTOOD)
 
 
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponseBase:
-    told = {
-        "title": "Not here",
-        "what": "There is nothing at this address.",
-        "do": "Check the code on the label, or go to the first page and type it there.",
-    }
-    return answer(request, 404, told)
+    return answer(request, 404, NOT_HERE)
 
 
 def forbidden(request: HttpRequest, exception: Exception) -> HttpResponseBase:
-    told = {"title": "Not for you", "what": "This is not open to you.", "do": "Ask the lead."}
-    return answer(request, 403, told)
+    return answer(request, 403, NOT_FOR_YOU)
 
 
 def broken(request: HttpRequest) -> HttpResponse:
