@@ -14,6 +14,7 @@ from handsel.bench.settings import *  # noqa: E402, F403
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # quick; the tests guard nothing
 
 # A file and not the memory: threads with connections of their own wait for one another as they do in use.
+DATABASES["default"]["ENGINE"] = "clearable"  # noqa: F405
 DATABASES["default"]["TEST"] = {"NAME": DATA / "test.sqlite3"}  # noqa: F405
 
 NAMES = ("testserver",)  # what Django's test client calls us

@@ -26,7 +26,7 @@ def hall(db: None) -> Hall:
 
 
 @pytest.fixture
-def shared_hall(committed_db: None) -> Hall:
+def shared_hall(transactional_db: None) -> Hall:
     """The same for tests with threads or a server: really committed, and cleared afterwards."""
     return open_hall()
 

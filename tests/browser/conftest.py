@@ -55,7 +55,7 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def hall(committed_db: None, monkeypatch: pytest.MonkeyPatch) -> Hall:
+def hall(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Hall:
     """A day that has begun, really committed, with a database that refuses to change entries.
 
     Which groups ask for a photo hangs on codes that are drawn by lot; here none does unless a test says so.

@@ -26,8 +26,12 @@ _POSTGRESQL = {
 }
 
 
+def statements(vendor: str, which: str) -> list[str]:
+    """What turns the refusal "on" or "off" in this kind of database."""
+    return {"sqlite": _SQLITE, "postgresql": _POSTGRESQL}[vendor][which]
+
+
 def switch(editor: Any, which: str) -> None:
     """Turn the refusal "on" or "off" (only a migration back and the clearing of a test database turn it off)."""
-    statements = {"sqlite": _SQLITE, "postgresql": _POSTGRESQL}[editor.connection.vendor]
-    for statement in statements[which]:
+    for statement in statements(editor.connection.vendor, which):
         editor.execute(statement)
