@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("handsel.bench.commands.import_", "Read an export into a bench."),
     "angle": ("handsel.cli.angle", "Read the rest angle from photos of hands with both cards."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
+    "plan": ("handsel.cli.plan", "Plan the day: which hands to work on, by whom, before closing."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
     "schema": ("handsel.cli.schema", "Print the JSON Schema of a file format."),

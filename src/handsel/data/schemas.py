@@ -8,6 +8,8 @@ from pydantic import BaseModel
 
 from handsel.data.assessment_tables import AssessmentsTable
 from handsel.data.case_tables import CaseTables
+from handsel.data.day_plan_tables import DayPlanTable
+from handsel.data.day_tables import DayTables
 from handsel.data.design_tables import DesignTables
 from handsel.data.figure_tables import DetailsFile, FiguresFile
 from handsel.data.load_hand_over import HandOverTables
@@ -23,6 +25,8 @@ FORMATS: dict[str, type[BaseModel]] = {
     "protocol": ProtocolTables,
     "case": CaseTables,
     "assessment": AssessmentsTable,
+    "day": DayTables,
+    "day-plan": DayPlanTable,
     "labels": LabelTable,
     "hand-over": HandOverTables,
     "steps": StepsTables,
