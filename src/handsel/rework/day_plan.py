@@ -7,7 +7,7 @@ from dataclasses import replace
 from random import Random
 
 from handsel.rework.day import HOUR_MIN, Chosen, Day, DayPlan, OpenHand, Scarce, Way
-from handsel.rework.day_calendar import Wish, kept_people, placed_in_order, value_of
+from handsel.rework.day_calendar import Wish, broken_rules, kept_people, placed_in_order, value_of
 from handsel.rework.day_milp import GAP_RATIO, Pick, Picked, Prices, Programme
 from handsel.rework.day_words import day_sentence, left_reason, with_reasons
 
@@ -84,6 +84,9 @@ def _best(day: Day, picked: Picked, before: DayPlan | None) -> tuple[Chosen, ...
     found = [(placed_in_order(day, wishes), wishes) for wishes in orders]
     found.append((first_come_first_served(day), []))
     found.append((by_worth(day), []))
+    if before is not None and all(c.hand in day.hands for c in before.chosen):
+        if not broken_rules(day, before.chosen):  # nothing that it rests on has changed for the worse
+            found.append((before.chosen, []))
     best, wishes = max(found, key=lambda f: value_of(day, f[0]))
     if not wishes:
         wishes = _as_wishes(day, best)

@@ -34,8 +34,8 @@ def way_of_reworks(
 ) -> Way:
     """The way that does these reworks one after the other, by one person.
 
-    Parameters: done, reworks with their places, in order; protocol; hold_point that the hand has come
-        to: what is looked at later than that is not looked at again now; p_success that it then conforms;
+    Parameters: done, reworks with their places, in order; protocol; hold_point that the hand has come to,
+        since what is looked at later than that is not looked at again now; p_success that it then conforms;
         id and title, made from the reworks where left out.
     Returns: Way. Its skill is the rarest that one of them asks for.
     Raises: OutOfRange for a rework, place or hold point that the protocol does not know.
