@@ -30,7 +30,7 @@ class Build:
     excess_mm: Floats  # (n, c) cord too long: positive
     tension_slide_mm: Floats  # (n,)
     thumb_pin_mm: Floats  # (n,)
-    friction_mu: Floats  # (n,) cord on guides, 0 for a frictionless hand
+    friction_mu: Floats  # (n,) cord on guides, 0 for a frictionless hand; (n, d) where channels differ
     elastic_stiffness_ratio: Floats  # (n, d) against the design
     elastic_pretension_ratio: Floats  # (n, d) strain with the digit straight
     elastic_loss_ratio: Floats  # (n,)

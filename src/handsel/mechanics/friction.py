@@ -100,12 +100,13 @@ def set_caps(m: Model, q: Floats, f: Field, s: Sliders) -> float:
 
     Source: capstan law T_pull / T_hold = exp(mu beta), as |T1 - T2| <= (T1 + T2) tanh(mu beta / 2).
     """
-    mu = m.friction_mu
-    grip = np.tanh(0.5 * mu[:, None, None] * turning_angles(m, q))
+    mu = m.friction_mu.reshape(len(m), -1)  # (n, 1), or (n, d) where digits rub differently
+    grip = np.tanh(0.5 * mu[:, :, None] * turning_angles(m, q))
     t = np.maximum(f.leg_tension, 0.0)
     leg = grip * np.stack([t[..., 0] + t[..., 1], t[..., 1] + t[..., 2]], -1)
     pair = m.cord_of_leg[m.eyelet_legs[:, 0]]
-    eyelet = 2.0 * f.cord_tension[:, pair] * np.tanh(0.5 * mu[:, None] * m.eyelet_turn_rad)
+    smooth = mu if mu.shape[1] == 1 else mu[:, m.eyelet_legs].min(-1)  # the channel is rough, not the eyelet
+    eyelet = 2.0 * f.cord_tension[:, pair] * np.tanh(0.5 * smooth * m.eyelet_turn_rad)
     pulled = np.maximum(f.slide_at[2] - m.elastic_free_mm, 0.0)
     elastic = 0.5 * m.elastic_loss[:, None] * m.elastic_stiffness * pulled
     change = max(

@@ -64,7 +64,7 @@ class Model:
     pad_radius_mm: Floats  # (d, 2)
     palm_plane_z_mm: float
     palm_front_x_mm: float
-    friction_mu: Floats  # (n,)
+    friction_mu: Floats  # (n,) or (n, d); an eyelet rubs as the smoother of its legs
     elastic_loss: Floats  # (n,)
     pin_friction: Floats  # (n, 2 + 2d) of every hinge [N mm]
 
@@ -194,6 +194,15 @@ def compile_model(design: Design, build: Build) -> Model:
         elastic_loss=build.elastic_loss_ratio,
         pin_friction=_per_angle(build.wrist_friction_nmm, build.bar_friction_nmm, build.hinge_friction_nmm),
     )
+
+
+def leg_lengths(design: Design) -> tuple[Floats, Floats, Floats]:
+    """Of each digit: cord that never changes length, elastic with the digit straight, its unchanging part.
+
+    Returns: three (d,) float [mm].
+    """
+    fx = _fixed(design)
+    return fx.constant_mm, fx.elastic_straight_mm, fx.elastic_constant_mm
 
 
 def _per_angle(wrist: Floats, bar: Floats, digits: Floats) -> Floats:

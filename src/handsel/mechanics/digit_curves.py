@@ -1,0 +1,279 @@
+"""How each digit answers its own cord, alone: pull against travel, closing and opening, with friction.
+
+Guides are fixed to the palm, so what a digit does depends only on how much cord has been drawn through
+its guide. Drawn slowly, at any moment the joint moves that asks for the least pull; let back, the one
+that still holds the most. That is the whole of quasi-static friction for one digit: no equations are
+solved, and thousands of digits march together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.design.model import Design
+from handsel.mechanics.build import nominal_build
+from handsel.mechanics.friction import turning_angles
+from handsel.mechanics.model import compile_model, leg_lengths
+from handsel.mechanics.paths import crossing_length, wrist_length
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+ANGLE_NODES = 61
+TRAVEL_NODES = 45  # steps of cord drawn through a guide, about half a millimetre each
+SUBSTEPS = 2
+STOPPED_N = 80.0  # both joints at their stops: the cord pulls on the part itself
+ARRIVING_RAD = np.radians(20.0)  # wrist angle for the bend at the guide, which hardly changes
+CORD_ARM, CORD_MM, ELASTIC_MM, ELASTIC_ARM, TURN_PALM, TURN_DIGIT = range(6)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DigitTables:
+    """Geometry of d digits in v variants, by the angle of each joint; k nodes, two joints.
+
+    by_angle : (v d 2 k, 6) float: cord arm [mm/rad, positive in flexion], cord length [mm], elastic
+    length [mm], elastic arm [mm/rad], turning on the palm [rad], turning on the digit [rad].
+    """
+
+    by_angle: Floats
+    digits: int
+    step_rad: Floats  # (d, 2)
+    low_rad: Floats  # (d, 2)
+    high_rad: Floats  # (d, 2)
+    weight_terms: Floats  # (v, d, 3, 3)
+    pad_terms: Floats  # (v, d, 3, 3, 3) tip pad
+    leg_free_mm: Floats  # (v, d) length of a leg made to this variant, without what never changes
+    leg_constant_mm: Floats  # (v, d) what never changes
+    elastic_straight_mm: Floats  # (v, d)
+    elastic_constant_mm: Floats  # (v, d)
+    elastic_ea_n: Floats  # (d,)
+    travel_mm: float  # step of the curves
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Digits:
+    """n hands' digits: which variant each is, and what rubs and pulls there."""
+
+    tables: DigitTables
+    variant: Ints  # (n, d)
+    friction_mu: Floats  # (n, d)
+    hinge_friction_nmm: Floats  # (n, d, 2)
+    elastic_stiffness_ratio: Floats  # (n, d) against the design
+    elastic_pretension_ratio: Floats  # (n, d)
+    elastic_loss_ratio: Floats  # (n,)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Curve:
+    """Pull at the guide and pose, step by step of cord travel, from `from_mm` on or back.
+
+    pull_n : (n, d, k) float [N]; phi_rad : (n, d, k, 2) float [rad]; from_mm : (n, d) float [mm].
+    """
+
+    pull_n: Floats
+    phi_rad: Floats
+    from_mm: Floats
+
+
+def digit_tables(variants: tuple[Design, ...]) -> DigitTables:
+    """Tables of placed designs that differ in their digits only.
+
+    Parameters: variants, placed; the first is the design itself.
+    Returns: DigitTables.
+    Raises: nothing of its own.
+    Valid for: one order of digits, hinges with the same stops.
+    Source: path lengths and turning angles of `mechanics.paths` and `mechanics.friction`.
+    Checked by: unit/test_swift.py, independent of it properties/test_swift.py
+    """
+    first = compile_model(variants[0], nominal_build(variants[0], 1))
+    low, high = first.hinge_low_rad, first.hinge_high_rad
+    step = (high - low) / (ANGLE_NODES - 1)
+    nodes = low + np.arange(ANGLE_NODES)[:, None, None] * step  # (k, d, 2)
+    parts = [_one(design, nodes, low) for design in variants]
+    ea = np.array([e.axial_stiffness_n for e in variants[0].elastics])
+    table = np.stack([p[0] for p in parts])  # (v, d, 2, k, 6)
+    travel = (table[..., 0, CORD_MM] - table[..., -1, CORD_MM]).sum(-1)
+    stacked = [np.stack([p[i] for p in parts]) for i in range(1, 7)]
+    return DigitTables(
+        by_angle=np.ascontiguousarray(table.reshape(-1, 6)),
+        digits=len(low),
+        step_rad=step,
+        low_rad=low,
+        high_rad=high,
+        weight_terms=stacked[0],
+        pad_terms=stacked[1],
+        leg_free_mm=stacked[2],
+        leg_constant_mm=stacked[3],
+        elastic_straight_mm=stacked[4],
+        elastic_constant_mm=stacked[5],
+        elastic_ea_n=ea,
+        travel_mm=float(travel.max()) / (TRAVEL_NODES - 1.5),
+    )
+
+
+def _one(design: Design, nodes: Floats, low: Floats) -> tuple[Floats, ...]:
+    k, d = nodes.shape[:2]
+    m = compile_model(design, nominal_build(design, k))
+    flex, back = crossing_length(m.flexor, nodes), crossing_length(m.extensor, nodes)
+    turns = []
+    for joint in range(2):
+        phi = np.broadcast_to(low, nodes.shape).copy()
+        phi[..., joint] = nodes[..., joint]
+        q = np.concatenate([np.full((k, 1), ARRIVING_RAD), np.zeros((k, 1)), phi.reshape(k, -1)], 1)
+        turns.append(turning_angles(m, q))  # (k, d, 2) palm, digit
+    palm = np.stack([turns[0][..., 0], np.zeros((k, d))], -1)
+    digit = np.stack([turns[0][..., 1], turns[1][..., 1] - turns[1][:1, :, 1]], -1)
+    by_angle = np.stack([-flex.slope, flex.length, back.length, back.slope, palm, digit], -1)
+    at_target = wrist_length(m.wrist, np.full(k, np.radians(design.target_rest_angle_deg)), np.zeros(k))
+    constant, elastic_straight, elastic_constant = leg_lengths(design)
+    return (
+        by_angle.transpose(1, 2, 0, 3),
+        m.weight_terms,
+        m.pad_terms[:, 1],
+        at_target.length[0] + flex.length[0].sum(-1),
+        constant,
+        elastic_straight,
+        elastic_constant,
+    )
+
+
+def at_angles(t: DigitTables, variant: Ints, phi_rad: Floats) -> Floats:
+    """The tables' values at joint angles; (n, d, 2, 6), linear between nodes."""
+    u = np.clip((phi_rad - t.low_rad) / t.step_rad, 0.0, ANGLE_NODES - 1.001)
+    i = u.astype(np.intp)
+    part = (u - i)[..., None]
+    row = (((variant * t.digits + np.arange(t.digits))[..., None] * 2) + np.arange(2)) * ANGLE_NODES + i
+    a = t.by_angle.take(row, axis=0)
+    return np.asarray(a + part * (t.by_angle.take(row + 1, axis=0) - a))
+
+
+def moments(g: Digits, phi_rad: Floats, sign: float) -> tuple[Floats, Floats]:
+    """What turns the joints open, elastic and weight together, and the tables' values there.
+
+    Parameters: g; phi_rad : (n, d, 2) float [rad]; sign, +1 while bending, -1 while straightening.
+    Returns: (n, d, 2) float [N mm], and (n, d, 2, 6).
+    """
+    t = g.tables
+    at = at_angles(t, g.variant, phi_rad)
+    digit = np.arange(t.digits)
+    free = t.elastic_straight_mm[g.variant, digit] / (1.0 + g.elastic_pretension_ratio)
+    stretched = at[..., ELASTIC_MM].sum(-1) + t.elastic_constant_mm[g.variant, digit] - free
+    pull = (
+        t.elastic_ea_n
+        * g.elastic_stiffness_ratio
+        / free
+        * np.maximum(stretched, 0.0)
+        * (1.0 + 0.5 * sign * g.elastic_loss_ratio[:, None])
+    )
+    c, s = np.cos(phi_rad), np.sin(phi_rad)
+    w = t.weight_terms[g.variant, digit]  # (n, d, 3, 3)
+    c1, s1, c2, s2 = c[..., 0, None], s[..., 0, None], c[..., 1], s[..., 1]
+    by_1 = c1 * w[..., 2, :] - s1 * w[..., 1, :]
+    whole = w[..., 0, :] + c1 * w[..., 1, :] + s1 * w[..., 2, :]
+    weight = np.stack(
+        [
+            by_1[..., 0] + c2 * by_1[..., 1] + s2 * by_1[..., 2],
+            c2 * whole[..., 2] - s2 * whole[..., 1],
+        ],
+        -1,
+    )
+    return pull[..., None] * at[..., ELASTIC_ARM] + weight, at
+
+
+def _pull(g: Digits, phi: Floats, sign: float) -> tuple[Floats, Floats]:
+    """Pull at the guide at which each joint moves on; (n, d, 2) [N], and the cord's arms there."""
+    moment, at = moments(g, phi, sign)
+    arm = np.maximum(at[..., CORD_ARM], 0.3)
+    turn = at[..., TURN_PALM].sum(-1, keepdims=True) + np.zeros(phi.shape)
+    turn[..., 1] += at[..., TURN_DIGIT].sum(-1)
+    grip = np.exp(sign * g.friction_mu[..., None] * turn)
+    return (moment + sign * g.hinge_friction_nmm) / arm * grip, arm
+
+
+def closing_curve(g: Digits) -> Curve:
+    """Draw the cord of every digit slowly, from straight to its stops.
+
+    Parameters: g, n hands' digits.
+    Returns: Curve, cord travel from 0 on; at the stops `STOPPED_N`.
+    Raises: nothing of its own.
+    Valid for: no contact.
+    Source: virtual work and the capstan law, joint by joint.
+    Checked by: unit/test_swift.py
+    """
+    t = g.tables
+    n = len(g.variant)
+    phi = np.broadcast_to(t.low_rad, (n, t.digits, 2)).copy()
+    pull = np.empty((n, t.digits, TRAVEL_NODES))
+    poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
+    for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):
+        need, arm = _pull(g, phi, 1.0)
+        need = np.where(phi < t.high_rad - 1e-9, np.maximum(need, 0.0), np.inf)
+        first = need[..., 0] <= need[..., 1]
+        if k % SUBSTEPS == 0:
+            j = k // SUBSTEPS
+            pull[:, :, j] = np.minimum(need.min(-1), STOPPED_N)
+            poses[:, :, j] = phi
+        move = t.travel_mm / SUBSTEPS / arm
+        move *= np.isfinite(need)
+        move[..., 0] *= first
+        move[..., 1] *= ~first
+        phi = np.minimum(phi + move, t.high_rad)
+    return Curve(pull_n=pull, phi_rad=poses, from_mm=np.zeros((n, t.digits)))
+
+
+def opening_curve(g: Digits, phi_rad: Floats, from_mm: Floats) -> Curve:
+    """Let the cord of every digit back slowly, from a pose.
+
+    Parameters: g; phi_rad : (n, d, 2) float [rad], where it begins; from_mm : (n, d) float [mm], cord
+        drawn until then.
+    Returns: Curve by cord let back; a digit that no longer opens by itself stays, with no pull.
+    Raises: nothing of its own.
+    Valid for: as `closing_curve`.    Source: as there.    Checked by: unit/test_swift.py
+    """
+    t = g.tables
+    n = len(g.variant)
+    phi = phi_rad.copy()
+    pull = np.empty((n, t.digits, TRAVEL_NODES))
+    poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
+    for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):
+        hold, arm = _pull(g, phi, -1.0)
+        hold = np.where(phi > t.low_rad + 1e-9, hold, -np.inf)
+        most = np.maximum(hold.max(-1), 0.0)
+        first = hold[..., 0] >= hold[..., 1]
+        if k % SUBSTEPS == 0:
+            j = k // SUBSTEPS
+            pull[:, :, j] = most
+            poses[:, :, j] = phi
+        move = t.travel_mm / SUBSTEPS / arm * (most > 0.0)[..., None]
+        move[..., 0] *= first
+        move[..., 1] *= ~first
+        phi = np.maximum(phi - move, t.low_rad)
+    return Curve(pull_n=pull, phi_rad=poses, from_mm=from_mm)
+
+
+def starting_pull(g: Digits) -> Floats:
+    """Pull that starts each digit from straight, less what elastic and weight alone would ask; (n, d) [N]."""
+    phi = np.broadcast_to(g.tables.low_rad, (len(g.variant), g.tables.digits, 2))
+    with_friction, arm = _pull(g, phi, 1.0)
+    moment, _ = moments(g, phi, 0.0)
+    smooth = np.maximum((moment / arm).min(-1), 0.0)
+    return np.asarray(np.maximum(with_friction.min(-1), 0.0) - smooth)
+
+
+def look(table: Floats, u: Floats) -> Floats:
+    """Values of (n, k) or (n, k, m) tables at places u (n, g) in steps, linear between them."""
+    k = table.shape[1]
+    u = np.clip(u, 0.0, k - 1.001)
+    i = u.astype(np.intp)
+    part = u - i
+    row = np.arange(len(table))[:, None] * k + i
+    if table.ndim == 3:
+        flat = table.reshape(-1, table.shape[2])
+        part = part[..., None]
+    else:
+        flat = table.reshape(-1)
+    a = flat.take(row, axis=0)
+    return np.asarray(a + part * (flat.take(row + 1, axis=0) - a))

@@ -1,0 +1,349 @@
+"""What a volunteer could see and read of a hand, worked out for a whole library at once.
+
+From one closing and one opening: both rest angles, tilt, slack and bends at rest; when digits start, how far
+they close, how near the pads come, what stays bent; and what each joint and cord does when tried by hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.design.model import Design
+from handsel.mechanics.build import Build
+from handsel.mechanics.digit_curves import (
+    ANGLE_NODES,
+    CORD_MM,
+    Curve,
+    Digits,
+    DigitTables,
+    closing_curve,
+    look,
+    moments,
+    opening_curve,
+    starting_pull,
+)
+from handsel.mechanics.loop_curves import LoopCurve, loop_curve, single_curve
+from handsel.mechanics.model import Model, compile_model
+from handsel.mechanics.swift import Cords, State, first_hold, state_at, weight_torque
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+HIGH_DEG, LOW_DEG, STEP_DEG = 82.0, -60.0, 4.9
+LIFT_DEG, PRESS_DEG, MORE_DEG, ABOVE_DEG, UP_NODES = 60.0, 4.0, 20.0, 2.0, 8
+MOVED_DEG, STARTED_DEG, PINCH_MORE_DEG = 3.0, 2.0, 8.0
+NEVER_DEG = -90.0
+JAMMED_NMM = 1000.0
+BENT_DEG = (6.0, 15.0, 25.0, 35.0, 45.0)  # where a joint bent by hand is looked at on its way back
+FEELS_N = 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SwiftBuild:
+    """n hands to look at. `build` as ever, its cord friction by digit (n, d), and besides:
+
+    variant : (n, d) which of the tables' variants each digit is; follows_ratio : (n, d) how much of a
+    leg's other length the stringer made up for; eyelet_mu : (n,); block_turn_deg : (n,) + thumb side forward.
+    """
+
+    build: Build
+    variant: Ints
+    follows_ratio: Floats
+    eyelet_mu: Floats
+    block_turn_deg: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """What there is to see; n hands, d digits, all in degrees, millimetres, newtons."""
+
+    worked_rest_deg: Floats
+    lowered_rest_deg: Floats
+    tilt_deg: Floats
+    thumb_tip_bend_deg: Floats
+    thumb_lead_deg: Floats
+    tip_gap_mm: Floats  # (n, 2) index, middle
+    slack_mm: Floats  # (n, d)
+    bend_deg: Floats  # (n, d)
+    start_lead_deg: Floats  # (n, d) fingers; the thumb's is 0
+    reach_deg: Floats  # (n, d) both joints at the pinch, or at the end
+    apart_deg: Floats  # (n, d)
+    return_nmm: Floats  # (n, d, 2) least surplus on the way back
+    pull_friction_n: Floats  # (n, d)
+    left_bent_deg: Floats  # (n, d)
+    wrist_friction_ratio: Floats
+    bar_friction_nmm: Floats
+
+
+def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
+    """All that can be seen of n hands.
+
+    Parameters: design, placed, the first of the tables' variants; tables; hands.
+    Returns: Looks.
+    Raises: nothing of its own.
+    Valid for: as `swift.state_at`; a pad that has met is not followed further than a few degrees.
+    Source: as the modules it uses.
+    Checked by: unit/test_swift.py, published/test_diagnosis.py
+    """
+    b = hands.build
+    thumb = next(i for i, g in enumerate(design.digits) if g.name == "thumb")
+    digits = Digits(
+        tables=tables,
+        variant=hands.variant,
+        friction_mu=b.friction_mu,
+        hinge_friction_nmm=b.hinge_friction_nmm,
+        elastic_stiffness_ratio=b.elastic_stiffness_ratio,
+        elastic_pretension_ratio=b.elastic_pretension_ratio,
+        elastic_loss_ratio=b.elastic_loss_ratio,
+    )
+    model, cords, closing = _cords(design, digits, hands, thumb)
+    n = len(hands.variant)
+    theta = np.radians(np.arange(HIGH_DEG, LOW_DEG - 1e-6, -STEP_DEG))
+    nodes = np.tile(theta[:, None], (1, n))
+    states = _walk(cords, nodes)
+    travel = np.stack([s.travel_mm for s in states])  # (k, n, d)
+    phi = np.degrees(_poses(closing, travel, tables.travel_mm))  # (k, n, d, 2)
+    lowered = _lowered(cords, nodes, b)
+    worked, rest, rest_phi, slack = _worked(cords, digits, closing, nodes, states, phi, hands)
+    starts = _starts(nodes, phi.max(-1))
+    gap, pinch = _pinch(tables, model, hands.variant, nodes, phi, thumb)
+    reach = _at(nodes, phi.sum(-1), pinch)
+    end_phi = np.radians(_at(nodes, phi, pinch))
+    opened = opening_curve(digits, end_phi, _at(nodes, travel, pinch))
+    fingers = [i for i in range(len(design.digits)) if i != thumb]
+    lead, apart = _fingers(starts, nodes, phi.sum(-1), pinch, fingers)
+    lead_thumb = starts[:, thumb] - starts[:, fingers].max(-1)
+    return Looks(
+        worked_rest_deg=np.degrees(worked),
+        lowered_rest_deg=lowered,
+        tilt_deg=np.degrees(rest.tilt_rad) - hands.block_turn_deg,
+        thumb_tip_bend_deg=np.degrees(rest_phi[:, thumb, 1]),
+        thumb_lead_deg=np.clip(lead_thumb, -60.0, 60.0),
+        tip_gap_mm=gap,
+        slack_mm=slack,
+        bend_deg=np.degrees(rest_phi).sum(-1),
+        start_lead_deg=lead,
+        reach_deg=reach,
+        apart_deg=apart,
+        return_nmm=_return(digits),
+        pull_friction_n=starting_pull(digits),
+        left_bent_deg=np.degrees(opened.phi_rad[:, :, -1]).sum(-1),
+        wrist_friction_ratio=b.wrist_friction_nmm / weight_torque(model, np.full(n, np.radians(45.0))),
+        bar_friction_nmm=np.where(b.bar_locked, JAMMED_NMM, b.bar_friction_nmm),
+    )
+
+
+def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tuple[Model, Cords, Curve]:
+    t, b = digits.tables, hands.build
+    # The block turned on the cuff takes the thumb's pin with it; the bar's pivot is at its middle.
+    pin = np.array(next(p for c in design.cords for leg in c.legs for p in leg.points if p.body == "thumb_pin").at_mm)
+    aside = abs(float(pin[1] - design.hinge("whippletree").origin_mm[1]))
+    moved = b.thumb_pin_mm - aside * np.sin(np.radians(hands.block_turn_deg))
+    plain = replace(b, thumb_pin_mm=moved)
+    m = compile_model(design, plain)
+    each = np.arange(t.digits)
+    made = t.leg_free_mm + t.leg_constant_mm  # (v, d) whole leg but for the wrist's part, which is alike
+    share = hands.follows_ratio * (made[hands.variant, each] - made[0])
+    excess = b.excess_mm[:, m.cord_of_leg] / m.member.sum(0)[m.cord_of_leg]
+    free = made[0] + share + excess - t.leg_constant_mm[hands.variant, each]
+    free = free - _straight(t)[hands.variant, each]  # the wrist's part alone, digit straight
+    closing = closing_curve(digits)
+    legs = tuple(tuple(int(i) for i in np.flatnonzero(m.cord_of_leg == c)) for c in range(m.member.shape[1]))
+    give = [1.0 / (m.cord_stiffness[:, c] * len(legs[c])) for c in range(len(legs))]
+    curves = tuple(
+        _curve(closing, legs[c], t.travel_mm, give[c], _grip(m, hands, legs[c]), None) for c in range(len(legs))
+    )
+    on_bar = [c for c in range(len(legs)) if len(legs[c]) == 2]
+    cords = Cords(
+        model=m,
+        free_mm=free,
+        curves=curves,
+        legs=legs,
+        bar=(on_bar[0], on_bar[1]),
+        bar_friction_nmm=b.bar_friction_nmm,
+        bar_locked=b.bar_locked,
+    )
+    return m, cords, closing
+
+
+def _straight(t: DigitTables) -> Floats:
+    """Length of both crossings with the digit straight; (v, d) [mm]."""
+    table = t.by_angle.reshape(-1, t.digits, 2, ANGLE_NODES, 6)
+    return np.asarray(table[:, :, :, 0, CORD_MM].sum(-1))
+
+
+def _grip(m: Model, hands: SwiftBuild, legs: tuple[int, ...]) -> Floats:
+    if len(legs) == 1:
+        return np.ones(len(hands.eyelet_mu))
+    row = next(e for e, pair in enumerate(m.eyelet_legs) if set(pair.tolist()) == set(legs))
+    return np.asarray(np.exp(hands.eyelet_mu * m.eyelet_turn_rad[row]))
+
+
+def _curve(
+    curve: Curve, legs: tuple[int, ...], step: float, give: Floats, grip: Floats, from_mm: Floats | None
+) -> LoopCurve:
+    """One cord's curve; `from_mm` (n, d) where opening begins, None closing."""
+    if len(legs) == 1:
+        return single_curve(curve, legs[0], step, give, opening=from_mm is not None)
+    lead = None if from_mm is None else from_mm[:, legs[0]] - from_mm[:, legs[1]]
+    return loop_curve(curve, (legs[0], legs[1]), step, give, grip, lead_mm=lead)
+
+
+def _walk(cords: Cords, nodes: Floats) -> list[State]:
+    tilt, out = np.zeros(nodes.shape[1]), []
+    for theta in nodes:
+        out.append(state_at(cords, theta, tilt))
+        tilt = out[-1].tilt_rad
+    return out
+
+
+def _poses(curve: Curve, travel: Floats, step: float) -> Floats:
+    """Joint angles at (k, n, d) travels of a closing curve; (k, n, d, 2) [rad]."""
+    k, n, d = travel.shape
+    table = curve.phi_rad.reshape(n * d, -1, 2)
+    return look(table, travel.transpose(1, 2, 0).reshape(n * d, k) / step).reshape(n, d, k, 2).transpose(2, 0, 1, 3)
+
+
+def _lowered(cords: Cords, nodes: Floats, b: Build) -> Floats:
+    """Rest after the cuff was lifted well above and let down; (n,) [deg]."""
+    lifted = np.full(nodes.shape[1], np.radians(LIFT_DEG))
+    part = nodes[nodes[:, 0] > np.radians(-40.0)]
+    theta, _ = first_hold(cords, part, np.zeros(nodes.shape[1]), -b.wrist_friction_nmm, carried=False)
+    stuck = (weight_torque(cords.model, lifted) <= b.wrist_friction_nmm) & (theta < lifted)
+    return np.degrees(np.where(stuck, lifted, theta))
+
+
+def _worked(
+    cords: Cords,
+    digits: Digits,
+    closing: Curve,
+    nodes: Floats,
+    states: list[State],
+    phi_deg: Floats,
+    hands: SwiftBuild,
+) -> tuple[Floats, State, Floats, Floats]:
+    """Rest after the digits were just moved and the cuff let up slowly: angle, state, pose and slack."""
+    t = digits.tables
+    demand = np.stack([s.demand_mm for s in states])
+    taut = np.stack([_first(nodes, demand[..., c], 0.0) for c in range(demand.shape[2])], -1)
+    last_moved = _first(nodes, phi_deg.max(-1).min(-1), MOVED_DEG)
+    press = taut.min(-1) - np.radians(PRESS_DEG)
+    bottom = np.maximum(np.minimum(last_moved, press), press - np.radians(MORE_DEG))
+    bottom = np.maximum(bottom, nodes[-1])
+    at = state_at(cords, bottom, _at(nodes, np.stack([s.tilt_rad for s in states]), bottom))
+    phi = _poses(closing, at.travel_mm[None], t.travel_mm)[0]
+    opening = opening_curve(digits, phi, at.travel_mm)
+    curves = tuple(
+        _curve(opening, legs, t.travel_mm, c.give_mm_per_n, _grip(cords.model, hands, legs), at.travel_mm)
+        for legs, c in zip(cords.legs, cords.curves, strict=True)
+    )
+    back = replace(cords, curves=curves)
+    top = np.maximum(taut.max(-1) + np.radians(ABOVE_DEG), bottom + np.radians(1.0))
+    up = bottom + (top - bottom) * np.linspace(0.0, 1.0, UP_NODES)[:, None]
+    theta, rest = first_hold(back, up, at.tilt_rad, hands.build.wrist_friction_nmm, carried=True)
+    u = (at.travel_mm - np.minimum(rest.travel_mm, at.travel_mm)) / t.travel_mm
+    n, d = u.shape
+    rest_phi = look(opening.phi_rad.reshape(n * d, -1, 2), u.reshape(-1, 1)).reshape(n, d, 2)
+    slack = np.zeros((n, d))
+    for c, legs in enumerate(cords.legs):
+        held = curves[c].pull_n > FEELS_N
+        least = np.where(held.any(1), np.argmax(held, axis=1), held.shape[1] - 1) * curves[c].step_mm
+        least = np.maximum(least - curves[c].step_mm, 0.0)  # travel that the digits keep without any pull
+        slack[:, list(legs)] = ((least - rest.demand_mm[:, c]) / len(legs))[:, None]
+    return theta, rest, rest_phi, slack
+
+
+def _first(x: Floats, y: Floats, level: float) -> Floats:
+    """First x (n,) on the way down the columns (k, n) at which y reaches level; the last x if never."""
+    above = y >= level
+    k = np.where(above.any(0), np.argmax(above, axis=0), len(x) - 1)
+    row = np.arange(x.shape[1])
+    prior = np.maximum(k - 1, 0)
+    rise = y[k, row] - y[prior, row]
+    share = np.where(rise > 0.0, (level - y[prior, row]) / np.where(rise > 0.0, rise, 1.0), 1.0)
+    return np.asarray(x[prior, row] + np.clip(share, 0.0, 1.0) * (x[k, row] - x[prior, row]))
+
+
+def _at(x: Floats, y: Floats, where: Floats) -> Floats:
+    """Values of y (k, n, ...) at x = where (n,), the columns x (k, n) falling evenly."""
+    step = x[0, 0] - x[1, 0]
+    u = np.clip((x[0] - where) / step, 0.0, len(x) - 1.001)
+    i = u.astype(np.intp)
+    row = np.arange(len(where))
+    part = (u - i).reshape((-1,) + (1,) * (y.ndim - 2))
+    a = y[i, row]
+    return np.asarray(a + part * (y[i + 1, row] - a))
+
+
+def _starts(nodes: Floats, bend_deg: Floats) -> Floats:
+    """Wrist angle [deg] at which each digit has begun to move; (n, d), NEVER_DEG for none.
+
+    The bend grows evenly once it has begun, so it is followed back from the two steps after.
+    """
+    k, n, d = bend_deg.shape
+    above = bend_deg >= STARTED_DEG
+    first = np.clip(np.argmax(above, axis=0), 1, k - 2)
+    rows, cols = np.arange(n)[:, None], np.arange(d)
+    now, after = bend_deg[first, rows, cols], bend_deg[first + 1, rows, cols]
+    rate = np.maximum(after - now, 0.5) / STEP_DEG
+    back = np.clip((now - STARTED_DEG) / rate, 0.0, STEP_DEG)
+    return np.where(above.any(0), np.degrees(nodes[first, rows]) + back, NEVER_DEG)
+
+
+def _pinch(
+    t: DigitTables, m: Model, variant: Ints, nodes: Floats, phi_deg: Floats, thumb: int
+) -> tuple[Floats, Floats]:
+    """How near index and middle pads come to the thumb's (n, 2) [mm], and where one first meets (n,) [rad]."""
+    places = []
+    for g in (thumb, *m.contact_pairs[:, 1]):
+        trig = np.radians(phi_deg[:, :, g])
+        one = np.ones(trig.shape[:2])
+        a = np.stack([one, np.cos(trig[..., 0]), np.sin(trig[..., 0])], -1)
+        b = np.stack([one, np.cos(trig[..., 1]), np.sin(trig[..., 1])], -1)
+        places.append(np.einsum("nxij,kni,knj->knx", t.pad_terms[variant[:, g], g], a, b, optimize=True))
+    gaps = np.stack(
+        [
+            np.linalg.norm(places[0] - place, axis=-1) - m.pad_radius_mm[thumb, 1] - m.pad_radius_mm[g, 1]
+            for place, g in zip(places[1:], m.contact_pairs[:, 1], strict=True)
+        ],
+        -1,
+    )
+    pinch = _first(nodes, -gaps.min(-1), 0.0)
+    counted = nodes >= (pinch - np.radians(PINCH_MORE_DEG))
+    near = np.where(counted[..., None], gaps, np.inf).min(0)
+    return np.maximum(near, 0.0), pinch
+
+
+def _fingers(
+    starts: Floats, nodes: Floats, bend: Floats, pinch: Floats, fingers: list[int]
+) -> tuple[Floats, Floats]:
+    """Start of each finger before the others' median [deg], and how far it ever is from their mean [deg]."""
+    lead, apart = np.zeros_like(starts), np.zeros_like(starts)
+    before = (nodes >= pinch)[..., None]
+    for g in fingers:
+        rest = [f for f in fingers if f != g]
+        lead[:, g] = np.where(
+            starts[:, g] <= NEVER_DEG, NEVER_DEG, starts[:, g] - np.median(starts[:, rest], axis=1)
+        )
+        away = np.abs(bend[..., g] - bend[..., rest].mean(-1))
+        apart[:, g] = np.where(before[..., 0], away, 0.0).max(0)
+    return lead, apart
+
+
+def _return(g: Digits) -> Floats:
+    """Least of elastic less weight less friction as a joint bent by hand comes back; (n, d, 2) [N mm]."""
+    n = len(g.variant)
+    t = g.tables
+    out = np.empty((n, t.digits, 2))
+    for joint in range(2):
+        least = np.full((n, t.digits), np.inf)
+        for degrees in BENT_DEG:
+            phi = np.broadcast_to(t.low_rad, (n, t.digits, 2)).copy()
+            phi[..., joint] += np.radians(degrees)
+            moment, _ = moments(g, phi, -1.0)
+            least = np.minimum(least, moment[..., joint] - g.hinge_friction_nmm[..., joint])
+        out[..., joint] = least
+    return out
