@@ -14,7 +14,8 @@ from typing import Any
 
 log = logging.getLogger("handsel")
 
-KINDS = ("answer", "photo")
+# A photo is measured by the process that develops it afterwards: so its pixels are still there as they were sent.
+KINDS = ("answer", "photo measure")
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
 SETTLED_S = 60.0  # one that ran this long was well; its next fall waits no longer than the first
 LOOK_S = 0.5
@@ -25,7 +26,7 @@ GOODBYE_S = 8.0  # a worker ends by itself within five seconds of its pipe closi
 class Worker:
     """One process and what happened to it."""
 
-    kind: str
+    kind: str  # of its jobs; several with a space between
     process: subprocess.Popen[bytes] | None = None
     started_at: float = 0.0
     wait_s: float = FIRST_WAIT_S
@@ -99,7 +100,7 @@ class Crew:
         worker.started_at = time.monotonic()
         try:
             worker.process = subprocess.Popen(
-                [sys.executable, "-m", "handsel.bench.worker", worker.kind],
+                [sys.executable, "-m", "handsel.bench.worker", *worker.kind.split()],
                 stdin=subprocess.PIPE,
                 env=dict(self.environment),
                 **apart,

@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "handsel.bench.deciding",
     "handsel.bench.fitting",
     "handsel.bench.photos",
+    "handsel.bench.measuring",
     "handsel.bench.papers",
     "handsel.bench.records",
     "handsel.bench.ready",

@@ -5,7 +5,8 @@ from __future__ import annotations
 from django.urls import include, path
 
 FEATURES = (
-    "people", "days", "hands", "looking", "work", "deciding", "fitting", "photos", "papers", "records", "ready",
+    "people", "days", "hands", "looking", "work", "deciding", "fitting", "photos", "measuring", "papers",
+    "records", "ready",
 )  # fmt: skip
 
 urlpatterns = [path("", include(f"handsel.bench.{feature}.urls")) for feature in FEATURES]

@@ -25,6 +25,7 @@ from handsel.errors import HandselError
 HANDLERS = {
     "answer": "handsel.bench.looking.answering",
     "photo": "handsel.bench.photos.decoding",
+    "measure": "handsel.bench.measuring.working",
 }
 TRIAL = "handsel.bench.ready.warming"  # any worker's trial piece, for the checklist before the hall opens
 IDLE_S = 0.15

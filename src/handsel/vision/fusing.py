@@ -11,16 +11,31 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 from types import MappingProxyType
+from typing import Protocol
 
 from handsel.errors import OutOfRange
 from handsel.metrology.distributions import coverage_factor, normal_quantile
-from handsel.vision.angle import CARD_TURN, RestAngle
+from handsel.vision.angle import CARD_TURN
 from handsel.vision.refused import Cause, PhotoRefused
 
 _ALWAYS_NEW = frozenset({"edges", "size in pixels"})
 _NEW_WITH_CARDS = _ALWAYS_NEW | {CARD_TURN, "obliquity"}
 _DISAGREE_P = 1e-4  # photos of one hand disagree this much once in ten thousand times
 _DOUBT_P = 0.05
+
+
+class Reading(Protocol):
+    """What one photo said, as far as it matters for all of them: a RestAngle, or what was kept of one."""
+
+    @property
+    def rest_angle_deg(self) -> float:
+        """The rest angle [deg]."""
+        ...
+
+    @property
+    def contributions(self) -> Mapping[str, float]:
+        """Standard uncertainties by source [deg]."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +53,7 @@ class FusedAngle:
 
 
 def fuse(
-    readings: Sequence[RestAngle], *, placed_afresh: bool = False, where: str = "these photos"
+    readings: Sequence[Reading], *, placed_afresh: bool = False, where: str = "these photos"
 ) -> FusedAngle:
     """One rest angle from several photos of one hand.
 

@@ -183,8 +183,9 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
 def one_number_each(case: Case, protocol: Protocol) -> Case:
     """The case with one standing number for each thing: what several people read becomes repeated readings.
 
-    Readings by one method are put together; of different methods the surest is kept. A refusal by the
-    substitute check outweighs a number, and a number every other substitute check. All of it stays on record.
+    Readings by one method are put together; of different methods the surest is kept, and so is the surest of
+    readings that state how sure they are, each by itself: two photos may share the turn of their cards. A refusal by
+    the substitute check outweighs a number, and a number every other substitute check. All of it stays on record.
     """
     timeline = Timeline(case, protocol)
     standing: dict[tuple[str, str], list[int]] = {}
@@ -210,8 +211,14 @@ def one_number_each(case: Case, protocol: Protocol) -> Case:
                 observations[k] = None
             continue
         methods = {k: c.rule.method(case.observations[k].method) for k in kept}
-        surest = min(methods.values(), key=lambda m: m.u)
-        alike = [k for k in kept if methods[k].name == surest.name]
+        own = {k: case.observations[k].u for k in kept}
+        us = {k: methods[k].u if (u := own[k]) is None else u for k in kept}
+        first = min(kept, key=lambda k: us[k])
+        alike = (
+            [first]
+            if own[first] is not None
+            else [k for k in kept if own[k] is None and methods[k].name == methods[first].name]
+        )
         readings = tuple(r for k in alike for r in _readings_of(case.observations[k]))
         for k in found:
             observations[k] = None

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import isfinite
 
 from handsel.bench.hands.models import Hand, KeptText
+from handsel.bench.looking import by_photo
 from handsel.bench.looking.sent import AnySent, AsShown, Observed
 from handsel.bench.looking.unit_words import unit_words
 from handsel.inspection.case import Case, GroupAcceptance, Observation
@@ -59,6 +60,7 @@ class Ground:
             self._not_yet(c.hold_point, c.title)
             or self._place(c, sent)
             or (_number(c, c.rule, sent) if isinstance(c.rule, NumberRule) else _answer(c, c.rule, sent))
+            or self._by_photo(c, sent)
             or self._hidden(c, sent)
         )
 
@@ -72,6 +74,10 @@ class Ground:
         if sent.place == HAND or sent.place in self.protocol.places(c.per):
             return None
         return Refusal(what=f"“{c.title}” is not asked at that place", do=AGAIN)
+
+    def _by_photo(self, c: Characteristic, sent: Observed) -> Refusal | None:
+        wrong = by_photo.wrong(c, sent, self.hand)
+        return None if wrong is None else Refusal(what=wrong[0], do=wrong[1])
 
     def _hidden(self, c: Characteristic, sent: Observed) -> Refusal | None:
         if sent.answer == CANNOT_TELL:

@@ -12,6 +12,7 @@ from django.utils import timezone
 from handsel.bench.hands.casebook import Told, case_of, out_of_force, protocol_kept, read, told_of
 from handsel.bench.hands.chain import AFTER, KINDS, New, append_locked, by_of, stamp
 from handsel.bench.hands.models import Entry, Hand, Standing
+from handsel.bench.looking import by_photo
 from handsel.bench.looking.answering import known, prepare
 from handsel.bench.looking.checking import Ground, Refusal
 from handsel.bench.looking.sent import AnySent, AsShown, Observed, Withdrawn, read_one, what_of
@@ -21,7 +22,7 @@ from handsel.inspection.deciding import due
 from handsel.inspection.protocol import HAND
 from handsel.inspection.standing import Timeline
 
-ADDED_HERE = ("corrects", "covers")  # fields of an entry that the phone did not send
+ADDED_HERE = ("corrects", "covers", "u", "u_from", "saw")  # fields of an entry that the phone did not send
 STORED, SAME, CONFLICT, REFUSED, OTHER = "stored", "same", "conflict", "refused", "other person"
 
 
@@ -219,6 +220,7 @@ class _Desk:
             for s in self.said
             if (s.number, s.of, s.place, s.in_group) == (self.person.number, sent.of, sent.place, False)
         ]
+        what |= by_photo.added(sent)
         if mine:
             what["corrects"] = mine[-1].seq
             self.said = [s for s in self.said if s not in mine]

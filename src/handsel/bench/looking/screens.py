@@ -18,6 +18,8 @@ from handsel.bench.hands.models import Hand
 from handsel.bench.looking.answering import FITTING, Known
 from handsel.bench.looking.standing_answers import Said, said_by_now
 from handsel.bench.looking.unit_words import unit_sign, unit_words
+from handsel.bench.measuring.kinds import kind_for
+from handsel.bench.measuring.telling import last_of, lines_by_hand
 from handsel.bench.people.models import Person
 from handsel.data.load_figures import figures_of
 from handsel.documents.hand_views import held_for
@@ -45,6 +47,7 @@ class _Page:
     said: dict[str, list[Said]]  # by characteristic
     items: dict[tuple[str, str], Item]  # by characteristic and place
     codes: dict[str, str]
+    measured: dict[str, dict[str, Any]]  # by characteristic: what its last photo said
 
     @property
     def protocol(self) -> Protocol:
@@ -69,6 +72,7 @@ def looking_page(k: Known, person: Person) -> dict[str, Any]:
         said=said,
         items={(i.id, i.place): i for i in inspection.items},
         codes=short_codes(k.protocol),
+        measured=last_of(k.hand, since=_last_done(k)),
     )
     hand, here = k.hand, k.protocol.stage(k.hand.hold_point)
     stages = k.protocol.hold_points
@@ -87,6 +91,7 @@ def looking_page(k: Known, person: Person) -> dict[str, Any]:
         "me": {"number": person.number, "called": person.called},
         "seen_count": hand.entry_count,
         "groups": groups,
+        "lines": lines_by_hand(),
         "digits": [{"id": d.id, "thumb": d.is_thumb} for d in k.protocol.digits],
         "figures": [
             f"/figures/{hand.protocol_id}/{hand.design_id}.json?side={hand.side}&at={h.id}"
@@ -98,6 +103,11 @@ def looking_page(k: Known, person: Person) -> dict[str, Any]:
             for o in page.inspection.out_of_order
         ],
     }
+
+
+def _last_done(k: Known) -> str:
+    """When the hand was last changed: what a photo said before that is of another state of it."""
+    return max((t.at for t in k.told if t.kind == "did"), default="")
 
 
 def asks_photo(code: str, group: str) -> bool:
@@ -198,6 +208,9 @@ def _check(page: _Page, c: Characteristic, places: list[str], *, substitute: boo
         "state": {p: _state(page, c, items[p]) for p in places},
         "phrases": [page.protocol.fault_words[f] for f in c.faults] + list(ALWAYS_OFFERED),
     }
+    measure = "" if substitute else kind_for(c)
+    if measure and due_places:
+        check["measure"] = {"kind": measure, "last": page.measured.get(c.id)}
     if isinstance(rule, NumberRule) and not substitute:
         return check | {"kind": "number", "answers": [], "number": _number(page, c, rule)}
     answers = rule.answers if isinstance(rule, AnswerRule) and not substitute else ("yes", "no")

@@ -59,6 +59,29 @@ class Sent(BaseModel):
     seen_count: Annotated[int, Field(ge=0, le=10_000_000)] = 0  # entries of the hand that the phone knew
 
 
+Pixel = Annotated[float, Field(ge=0, le=100_000)]
+Point = Annotated[list[Pixel], Field(min_length=2, max_length=2)]
+Line = Annotated[list[Point], Field(min_length=2, max_length=2)]
+
+
+class Drawn(BaseModel):
+    """Two lines as a person drew them on a photo, from the wrist outward."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    palm: Line
+    cuff: Line
+
+
+class Lines(BaseModel):
+    """A photo's size as it was shown, and the lines drawn on it, each time they were drawn."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    size: Annotated[list[Annotated[int, Field(ge=1, le=100_000)]], Field(min_length=2, max_length=2)]
+    drawn: Annotated[list[Drawn], Field(min_length=1, max_length=8)]
+
+
 class Observed(Sent):
     """An answer or a number for one characteristic at one place."""
 
@@ -72,6 +95,13 @@ class Observed(Sent):
     method: Words = ""
     note: Text = ""
     photo: ClientId | None = None
+    measured: Annotated[str, Field(pattern=r"^[a-z]{1,8}/[0-9A-Za-z_-]{8,64}$")] | None = (
+        None  # what was read
+    )
+    lines: Lines | None = None  # drawn on the photo, instead
+    marks: Annotated[
+        list[Annotated[list[Words], Field(min_length=2, max_length=2)]], Field(max_length=60)
+    ] = []  # places marked on the photo, each with what the person says of it
     protocol: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
 
@@ -148,6 +178,24 @@ def read_one(data: dict[str, Any]) -> AnySent | str:
         return f"{field[:60]}: {first['msg'][:120]}"
 
 
+class _LinesSent(BaseModel):
+    """Lines on their way to be worked out, and the check that they are for."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    of: Words
+    lines: Lines
+
+
+def read_lines(body: bytes) -> tuple[str, Lines]:
+    """Drawn lines and their check."""
+    try:
+        sent = _LinesSent.model_validate(from_json(body, allow_inf_nan=False))
+    except ValueError:  # a ValidationError is one too
+        raise NotUnderstood("these are no two lines", where="the lines", do="Draw them again.") from None
+    return sent.of, sent.lines
+
+
 _KINDS = {"observed", "as-shown", "withdrawn", "noted", "put-down"}
 
 
@@ -169,6 +217,9 @@ def what_of(sent: AnySent, *, undone_seq: int | None = None) -> dict[str, Any]:
             "method": sent.method,
             "note": sent.note,
             "photo": sent.photo,
+            "measured": sent.measured,
+            "lines": None if sent.lines is None else sent.lines.model_dump(),
+            "marks": [list(pair) for pair in sent.marks],
         }
         return said | _filled(optional.items()) | timed
     if isinstance(sent, AsShown):

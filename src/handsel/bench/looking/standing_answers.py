@@ -31,6 +31,7 @@ class Said:
     method: str
     shown: str
     in_group: bool = False
+    u: float | None = None  # of a number that states its own
 
 
 def said_by_now(told: Iterable[Told], case: Case, protocol: Protocol) -> list[Said]:
@@ -78,6 +79,7 @@ def said_of(w: dict[str, Any], c: Characteristic, *, seq: int, by: dict[str, Any
         value=_value(w),
         method=w.get("method", ""),
         shown=shown_answer(w),
+        u=w.get("u"),
     )
 
 
@@ -137,7 +139,7 @@ def differ(a: Said, b: Said, protocol: Protocol) -> bool:
         c = protocol.characteristic(a.of)
         if c is None or not isinstance(c.rule, NumberRule):
             return False
-        u = hypot(c.rule.method(a.method).u, c.rule.method(b.method).u)
+        u = hypot(*(c.rule.method(s.method).u if s.u is None else s.u for s in (a, b)))
         return abs(a.value - b.value) > APART_U * u
     if a.good is None or b.good is None:
         return False

@@ -19,13 +19,18 @@ log = logging.getLogger("handsel.photos")
 
 
 def told_apart(module: str, *words: str | Path) -> dict[str, Any]:
-    """What a module beside this one tells when it is run with these words; its death is a refusal too."""
+    """What a module (of this folder, or named in full) tells when run with these words; its death is a refusal."""
     # Nothing of this process's surroundings but where the program and the system's libraries are.
     kept = {k: v for k, v in os.environ.items() if k in ("PATH", "SYSTEMROOT", "TEMP", "TMPDIR", "LANG")}
     kept["PYTHONPATH"] = str(Path(handsel.__file__).parents[1])
     try:
         done = subprocess.run(
-            [sys.executable, "-m", f"handsel.bench.photos.{module}", *map(str, words)],
+            [
+                sys.executable,
+                "-m",
+                module if "." in module else f"handsel.bench.photos.{module}",
+                *map(str, words),
+            ],
             env=kept | _ONE_THREAD,
             stdin=subprocess.DEVNULL,
             capture_output=True,

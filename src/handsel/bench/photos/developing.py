@@ -27,6 +27,7 @@ MEMORY_BYTES = 2 << 30
 CPU_S = 40
 FORMATS = {"jpeg": "JPEG", "png": "PNG", "webp": "WEBP", "heic": "HEIF"}
 EXIF_IFD, FOCAL_MM, ZOOM, FOCAL_35_MM = 0x8769, 0x920A, 0xA404, 0xA405
+TAKEN_WIDTH, TAKEN_HEIGHT, CUT_RATIO = 0xA002, 0xA003, 0.015
 
 # What Pillow and the libraries under it raise for files that are not what they say.
 UNREADABLE = (
@@ -116,9 +117,21 @@ def lens_numbers(image: Picture) -> dict[str, float | None]:
     exif = image.getexif().get_ifd(EXIF_IFD)
     return {
         "focal_length_mm": _number(exif.get(FOCAL_MM), 0.3, 2000),
-        "focal_length_35mm_mm": _number(exif.get(FOCAL_35_MM), 3, 5000),
+        # Of a picture that was cut it would say another angle of view than it has.
+        "focal_length_35mm_mm": None
+        if _was_cut(exif, image.size)
+        else _number(exif.get(FOCAL_35_MM), 3, 5000),
         "digital_zoom_ratio": _number(exif.get(ZOOM), 1, 200),
     }
+
+
+def _was_cut(exif: Any, size: tuple[int, int]) -> bool:
+    """Whether the camera took another shape of picture than this one, as far as the file says."""
+    taken = [_number(exif.get(key), 1, 1e6) for key in (TAKEN_WIDTH, TAKEN_HEIGHT)]
+    if taken[0] is None or taken[1] is None or min(size) < 1:
+        return False
+    shape = max(taken[0], taken[1]) / min(taken[0], taken[1])
+    return abs(shape / (max(size) / min(size)) - 1.0) >= CUT_RATIO
 
 
 def _number(value: Any, low: float, high: float) -> float | None:

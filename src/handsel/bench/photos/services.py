@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from typing import Any, BinaryIO
 
@@ -19,7 +19,7 @@ from handsel.bench.jobs.models import Job
 from handsel.bench.jobs.services import enqueue
 from handsel.bench.on_disk import CHUNK_BYTES, NoRoom, write_whole
 from handsel.bench.people.models import Person
-from handsel.bench.photos import labels, places
+from handsel.bench.photos import derived, labels, places
 from handsel.bench.photos.decoding import drop_unused, sweep
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.sniffing import SNIFF_BYTES, called, kind_of
@@ -42,19 +42,25 @@ class NotTaken(HandselError, ValueError):
 
 
 def take_in(
-    file: BinaryIO, *, client_id: str, person: Person, hand: Hand | None = None
+    file: BinaryIO,
+    *,
+    client_id: str,
+    person: Person,
+    hand: Hand | None = None,
+    then: Callable[[Photo], object] | None = None,
 ) -> tuple[Photo, bool]:
     """Store an upload as it is and queue it; whether it is new. Sent twice, it is stored once.
 
-    When this returns, file and row are on the disk.
+    When this returns, file and row are on the disk. `then` is called in the same transaction with a photo that is
+    new, so that what is asked of its pixels is queued before they are developed.
     """
-    if not CLIENT_ID.fullmatch(client_id):
+    if not CLIENT_ID.fullmatch(client_id) or client_id.startswith(derived.PREFIX):
         raise NotTaken("it came without a proper id", do="Load the page again and repeat it.", status=400)
     digest, size, start = _measured(file)
     stored = Photo.objects.filter(client_id=client_id).first()
     if stored is None:
         _hold_to_quota(person, size)
-        stored, is_new = _store(file, client_id, person, hand, (digest, size, start))
+        stored, is_new = _store(file, client_id, person, hand, (digest, size, start), then)
         if is_new:
             if stored.state == State.REFUSED:
                 raise _no_photo(stored)
@@ -85,7 +91,8 @@ def _measured(file: BinaryIO) -> tuple[str, int, bytes]:
 
 def _hold_to_quota(person: Person, size: int) -> None:
     now = timezone.now()
-    sent = Photo.objects.filter(taken_by=person, received_at__gt=now - timedelta(days=1)).aggregate(
+    taken = Photo.objects.exclude(client_id__startswith=derived.PREFIX)
+    sent = taken.filter(taken_by=person, received_at__gt=now - timedelta(days=1)).aggregate(
         hour=Count("pk", filter=Q(received_at__gt=now - timedelta(hours=1))), day=Sum("raw_bytes")
     )
     # Of pictures of labels only the number counts: nothing of them is kept.
@@ -98,7 +105,12 @@ def _hold_to_quota(person: Person, size: int) -> None:
 
 
 def _store(
-    file: BinaryIO, client_id: str, person: Person, hand: Hand | None, measured: tuple[str, int, bytes]
+    file: BinaryIO,
+    client_id: str,
+    person: Person,
+    hand: Hand | None,
+    measured: tuple[str, int, bytes],
+    then: Callable[[Photo], object] | None,
 ) -> tuple[Photo, bool]:
     digest, size, start = measured
     photo = Photo(
@@ -122,6 +134,8 @@ def _store(
             photo.save()
             if photo.state == State.STORED:
                 enqueue("photo", f"photo-{photo.pk}", {"photo": photo.pk})
+                if then is not None:
+                    then(photo)
             return photo, True
     # Another request was quicker. What it did not need of this one goes again.
     if known.raw_sha256 != digest or known.state != State.STORED:
@@ -194,6 +208,9 @@ def erase(photo: Photo, *, person: Person, because: str) -> int:
         same = Q(pk=photo.pk)
         if photo.sha256:
             same |= Q(sha256=photo.sha256)
+        # What was drawn on it shows it too.
+        made = [name for one in Photo.objects.filter(same) for name in derived.names_of(one.client_id)]
+        same |= Q(client_id__in=made)
         told: dict[str, Any] = {
             "state": State.ERASED,
             "erased_at": timezone.now(),

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST, require_safe
 from handsel.bench.hands.codes import read_code
 from handsel.bench.hands.models import Hand
 from handsel.bench.jobs.models import Job
+from handsel.bench.measuring import asking
 from handsel.bench.people.gate import needs, wants_json
 from handsel.bench.photos import labels, places, queries, services
 from handsel.bench.photos.models import Photo, State
@@ -42,8 +43,14 @@ def _receive(request: HttpRequest) -> HttpResponseBase:
             raise services.NotTaken(
                 "it is for a hand that is not here", do="Check the code on the label.", status=404
             )
+    person = request.user
+    wish = asking.wish_in(request.POST, person=person, hand=hand)
     photo, _ = services.take_in(
-        file, client_id=request.POST.get("client_id", ""), person=request.user, hand=hand
+        file,
+        client_id=request.POST.get("client_id", ""),
+        person=person,
+        hand=hand,
+        then=None if wish is None else lambda new: asking.ask(new, wish, person),
     )
     if wants_json(request) or not request.POST.get("next", "").startswith("/"):
         return JsonResponse(queries.told(photo), status=202)

@@ -1,0 +1,132 @@
+"""Measures one photo in a process of its own, as bounded as the one that develops.
+
+    python -m handsel.bench.measuring.seeing TASK SOURCE OVERLAY
+
+TASK is JSON: what to look for, and what is known of hand and lens. One line of JSON is printed: what was seen, or
+why nothing was; where something was, the photo with it drawn on is written to OVERLAY.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from handsel.bench.photos.developing import NotStored, Refused, must_be_bare, tell
+from handsel.errors import HandselError
+
+if TYPE_CHECKING:
+    from handsel.vision.camera import Lens
+
+Picture: TypeAlias = Any  # an image of Pillow
+OVERLAY_PX = 1600
+WHERE = "the photo"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sent:
+    """The file, and what is known of the lens beside what it says itself."""
+
+    data: bytes
+    task: Mapping[str, Any]
+
+    def lens(self, f35_mm: float | None, whole_picture: bool) -> Lens:
+        """What the file says, or, where it was made clean before, what it said when it came."""
+        from handsel.vision.camera import Lens
+
+        if "f35_mm" in self.task:
+            return Lens(f35_mm=self.task["f35_mm"], whole_picture=True)
+        return Lens(f35_mm=f35_mm, whole_picture=whole_picture)
+
+    def colour(self) -> Picture:
+        """In colour and upright, no larger than an overlay needs."""
+        from PIL import ImageOps
+
+        from handsel.data.photo_file import colour_from_bytes, opened
+
+        picture = opened(self.data, name=WHERE, gray=False)
+        if picture.format != "JPEG":
+            return colour_from_bytes(self.data, name=WHERE)
+        picture.draft("RGB", (OVERLAY_PX, OVERLAY_PX))  # a JPEG unpacks to a half or a quarter at a gain
+        picture.load()
+        return ImageOps.exif_transpose(picture).convert("RGB")
+
+
+def angle(sent: Sent, overlay: Path) -> dict[str, Any]:
+    """The rest angle from two cards."""
+    from handsel.data.photo_file import photo_from_bytes
+    from handsel.documents.angle_overlay import angle_overlay
+    from handsel.vision.angle import CARD_TURN_SD_DEG, measure_rest_angle
+
+    photo = photo_from_bytes(sent.data, name=WHERE)
+    found = measure_rest_angle(
+        photo.gray,
+        lens=sent.lens(photo.f35_mm, photo.whole_picture),
+        card_turn_sd_deg=0.0 if sent.task.get("cards") == "pads" else CARD_TURN_SD_DEG,
+        where=WHERE,
+    )
+    keep(angle_overlay(sent.colour(), found), overlay)
+    return {
+        "value": round(found.rest_angle_deg, 4),
+        "u": round(found.u_rest_angle_deg, 4),
+        "low": round(found.low_deg, 3),
+        "high": round(found.high_deg, 3),
+        "contributions": {k: round(v, 4) for k, v in found.contributions.items()},
+        "fingers_point": found.fingers_point,
+        "view_side": found.view_side(sent.task.get("side")),
+        "obliquity_deg": round(found.obliquity_deg, 1),
+        "f35_mm": round(found.f35_mm, 1),
+        "side_px": round(found.side_px, 1),
+        "misfit": round(found.misfit, 2),
+        "notes": list(found.notes),
+        "picture_px": list(found.picture_px),
+    }
+
+
+def keep(jpeg: bytes, overlay: Path) -> None:
+    """Write the picture that is shown, after making sure that it holds pixels and nothing else."""
+    must_be_bare(jpeg)
+    try:
+        overlay.write_bytes(jpeg)
+    except OSError as error:
+        raise NotStored(error.errno or 0) from None
+
+
+def as_jpeg(picture: Picture) -> bytes:
+    """A picture that was drawn on, as a file."""
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=88)
+    return out.getvalue()
+
+
+WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {"angle": angle}
+
+
+def look(task: Mapping[str, Any], source: Path, overlay: Path) -> dict[str, Any]:
+    """Do what is asked; what cannot be seen is told as a refusal with its cause."""
+    from handsel.vision.refused import PhotoRefused
+
+    try:
+        return WAYS[task["what"]](Sent(data=source.read_bytes(), task=task), overlay)
+    except PhotoRefused as refused:
+        return {"refused": refused.what, "do": refused.do, "cause": refused.cause.value}
+    except HandselError as error:
+        return {"refused": error.what, "do": error.do, "cause": "not a usable photo"}
+    except (ArithmeticError, LookupError, TypeError, ValueError, OSError) as error:
+        # A file that the decoders took and the sums did not: the photo's fault or ours, and no reading either way.
+        print(f"{type(error).__name__}: {error}", file=sys.stderr)
+        raise Refused("it could not be measured", "Take the photo again.") from None
+
+
+def main() -> None:
+    """What the worker starts."""
+    task, source, overlay = sys.argv[1:]
+    tell(lambda: look(json.loads(task), Path(source), Path(overlay)))
+
+
+if __name__ == "__main__":
+    main()
