@@ -1,0 +1,234 @@
+"""The mat's picture laid flat, light evened, and what lies on the paper told from its shadow.
+
+Every pixel becomes the logarithm of its light against the paper's own at that place, in three colours. Shadow is
+paper with less light: darker, hardly another colour. A part is another colour, or much darker than any shadow, or,
+when it is as white or grey as shadowed paper, only an outline; those places are kept as they are and left to
+the fitting of outlines, which knows what it looks for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.edges import LINEAR
+from handsel.vision.mat_corners import sampled
+from handsel.vision.mat_view import MatView
+
+FloatArray = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+Rgb = npt.NDArray[np.uint8]
+
+_LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 6.0
+_FLOOR = 0.004  # light below this is noise
+_TOLD_MM = 0.25  # smoothing before places are told apart
+_CHROMA, _DARK, _BRIGHT = 0.16, -1.75, 0.16  # natural logarithms of light ratios
+_SOMETHING = 0.11
+_LEAST_MM2 = 12.0  # smaller specks are dust, or printing
+_OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
+_PARTED = 0.3  # between a lit part and its shadow, logarithm of light
+_LINE_MM = 0.8  # thinner things are printed lines
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Flat:
+    """The sheet seen straight on; pixel centres of row i, column j at ((j + 0.5) / px_per_mm, ...) of the sheet."""
+
+    light: npt.NDArray[np.float32]  # (h, w, 3) logarithm of light against the paper's, red, green, blue
+    px_per_mm: float
+    unlit: float  # typical noise of one pixel of `light` on paper
+
+    def at(self, table_mm: FloatArray) -> FloatArray:
+        """`light` at places of the table frame: (..., 2) [mm] to (..., 3)."""
+        px = np.stack([table_mm[..., 0], -table_mm[..., 1]], -1) * self.px_per_mm - 0.5
+        return sampled(self.light, px)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Patch:
+    """Something that lies on the paper."""
+
+    outline_mm: FloatArray  # (n, 2) table frame, anticlockwise
+    area_mm2: float
+    certain: bool  # its outline is its own, not its shadow's
+    core_mm: FloatArray | None = None  # (n, 2) outline of the lighter piece of a part and its shadow
+
+
+def flattened(rgb: Rgb, view: MatView) -> Flat:
+    """The sheet straightened, with the light on the paper taken out.
+
+    Parameters: rgb : (h, w, 3) uint8 [-], the photo; view, of the same photo.
+    Returns: Flat.
+    Raises: nothing of its own.
+    Valid for: light that varies smoothly over the sheet.
+    Source: a surface of third degree through the logarithm of what is paper, found from the sheet's border inward.
+    Checked by: unit/test_vision_mat_flat.py
+    """
+    import cv2
+
+    scale = float(np.clip(view.px_per_mm, _LEAST_PX_PER_MM, _MOST_PX_PER_MM))
+    shrink = max(1, int(view.px_per_mm / scale))
+    if shrink > 1:
+        rgb = np.asarray(cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA))
+    wide, high = round(view.mat.width_mm * scale), round(view.mat.height_mm * scale)
+    x, y = np.meshgrid((np.arange(wide) + 0.5) / scale, (np.arange(high) + 0.5) / scale)
+    px = (view.sheet_to_px(np.column_stack([x.ravel(), y.ravel()])) + 0.5) / shrink - 0.5
+    maps = px.astype(np.float32).reshape(high, wide, 2)
+    straight = cv2.remap(rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    light = np.log(np.maximum(LINEAR[straight], _FLOOR))
+    paper, noise = _paper(light, view, scale)
+    return Flat(light=(light - paper).astype(np.float32), px_per_mm=scale, unlit=noise)
+
+
+def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, float]:
+    """What the paper alone would show, (h, w, 3), and the noise on it."""
+    mat, cell = view.mat, 4.0
+    step = max(1, round(cell * scale))
+    rows, cols = light.shape[0] // step, light.shape[1] // step
+    blocks = light[: rows * step, : cols * step].reshape(rows, step, cols, step, 3).swapaxes(1, 2)
+    blocks = blocks.reshape(rows, cols, -1, 3)
+    bright = np.percentile(blocks.mean(3), 60, axis=2)
+    near = np.abs(blocks.mean(3) - bright[..., None]) < 0.12
+    value = (blocks * near[..., None]).sum(2) / np.maximum(near.sum(2), 1)[..., None]
+    even = blocks.mean(3).std(2) if blocks.size else bright
+    x = (np.arange(cols) + 0.5) * step / scale / mat.width_mm * 2 - 1
+    y = (np.arange(rows) + 0.5) * step / scale / mat.height_mm * 2 - 1
+    u, v = np.meshgrid(x, y)
+    free = mat.free
+    at_x, at_y = (u + 1) / 2 * mat.width_mm, (v + 1) / 2 * mat.height_mm
+    border = (at_x < free.x_mm) | (at_x > free.right_mm) | (at_y < free.y_mm) | (at_y > free.lower_mm)
+    border &= (np.minimum(at_x, mat.width_mm - at_x) > cell) & (np.minimum(at_y, mat.height_mm - at_y) > cell)
+    for m in mat.markers:
+        border &= (np.abs(at_x - m.x_mm) > mat.marker_mm / 2 + cell) | (np.abs(at_y - m.y_mm) > mat.marker_mm / 2 + cell)
+    level = value.mean(2)
+    usable = border & (even < 0.15)
+    if usable.sum() < 20:
+        usable = border
+    # First what most of the border shows; then everything that continues it.
+    usable &= np.abs(level - np.median(level[usable])) < 0.9
+    for degree in (1, 2, 2, 3, 3, 3):
+        powers = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
+        terms = np.stack([u**i * v**j for i, j in powers], -1)
+        weight = usable.astype(float)
+        for _ in range(4):
+            a = terms[usable] * np.sqrt(weight[usable])[:, None]
+            fitted = np.linalg.lstsq(
+                a.T @ a + 1e-3 * np.eye(len(powers)), a.T @ (value[usable] * np.sqrt(weight[usable])[:, None]), rcond=None
+            )[0]  # fmt: skip
+            left = (value - terms @ fitted).mean(2)
+            # Shadow is only ever darker: what is below the surface counts less than what is above it.
+            weight = 1.0 / (1.0 + (np.where(left < 0, left, 0.5 * left) / 0.03) ** 2)
+        colour_off = np.abs(value - terms @ fitted - left[..., None]).max(2)
+        inside = (np.minimum(at_x, mat.width_mm - at_x) > cell) & (np.minimum(at_y, mat.height_mm - at_y) > cell)
+        usable = inside & (np.abs(left) < 0.10) & (colour_off < 0.05) & (even < 0.2)
+        if usable.sum() < 30:
+            usable = border & (np.abs(left) < 0.3)
+    fine_u, fine_v = np.meshgrid(
+        (np.arange(light.shape[1]) + 0.5) / scale / mat.width_mm * 2 - 1,
+        (np.arange(light.shape[0]) + 0.5) / scale / mat.height_mm * 2 - 1,
+    )
+    paper = sum(
+        (fine_u**i * fine_v**j)[..., None] * fitted[k] for k, (i, j) in enumerate(powers)
+    )  # fmt: skip
+    noise = float(np.median(even[usable])) if usable.any() else 0.05
+    return np.asarray(paper), max(noise, 0.003)
+
+
+def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
+    """What lies on the paper.
+
+    Parameters: flat; view, of the same photo.
+    Returns: Patches; a thing that cannot be told from its shadow gives one for both, not `certain`.
+    Raises: nothing of its own.
+    Valid for: things at least 2 mm apart.
+    Source: own rules.
+    Checked by: unit/test_vision_mat_flat.py
+    """
+    import cv2
+
+    soft = cv2.GaussianBlur(flat.light, (0, 0), _TOLD_MM * flat.px_per_mm)
+    level = soft.mean(2)
+    colour = np.abs(soft - level[..., None]).max(2)
+    # In the dark, noise makes colours.
+    sure = ((colour > _CHROMA) & (level > -3.0)) | (level < _DARK) | (level > _BRIGHT)
+    some = (np.abs(level) > _SOMETHING) | (colour > 0.5 * _CHROMA)
+    for mask in (sure, some):
+        _without_printing(mask, view, flat.px_per_mm)
+    sure, some = (_cleaned(m, flat.px_per_mm) for m in (sure, some))
+    found: list[Patch] = []
+    count, labels = cv2.connectedComponents((some | sure).astype(np.uint8))
+    for k in range(1, count):
+        mine = labels == k
+        its_own = sure & mine
+        # A part and its shadow; specks of colour in a shadow are no part.
+        certain = float(its_own.sum()) > _OWN * float(mine.sum())
+        shape = its_own if certain else mine
+        for outline, area in _outlined(shape, flat.px_per_mm):
+            core = None if certain else _core(level, outline, flat.px_per_mm)
+            found.append(Patch(outline_mm=outline, area_mm2=area, certain=certain, core_mm=core))
+    return tuple(found)
+
+
+def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) -> FloatArray | None:
+    """The lit piece of a part that its shadow has grown together with, where light tells the two apart."""
+    import cv2
+
+    mask = np.zeros(level.shape, np.uint8)
+    cv2.fillPoly(mask, [np.rint(outline_mm * [1.0, -1.0] * scale - 0.5).astype(np.int32)], 1)
+    values = np.clip(level[mask > 0], -1.6, 0.3)
+    split, _ = cv2.threshold(np.uint8((values[None] + 1.6) * 130), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    split = split / 130 - 1.6
+    light, dark = values[values > split], values[values <= split]
+    if not light.size or not dark.size or light.mean() - dark.mean() < _PARTED or light.size < 0.2 * values.size:
+        return None
+    rings = _outlined(_cleaned((mask > 0) & (level > split), scale), scale)
+    return max(rings, key=lambda r: r[1])[0] if rings else None
+
+
+def _without_printing(mask: Mask, view: MatView, scale: float) -> None:
+    """Takes the sheet's own printing, and what is beyond the border, out of a mask."""
+    free = view.mat.free
+    keep = np.zeros_like(mask)
+    edge = 2.0  # the markers' white
+    keep[
+        int((free.y_mm - edge) * scale) : int((free.lower_mm + edge) * scale),
+        int((free.x_mm - edge) * scale) : int((free.right_mm + edge) * scale),
+    ] = True
+    mask &= keep
+
+
+def _cleaned(mask: Mask, scale: float) -> Mask:
+    """Thin lines taken out, small gaps closed, holes filled."""
+    import cv2
+
+    k = max(1, round(_LINE_MM * scale / 2))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
+    small = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
+    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, small)
+    work = cv2.morphologyEx(work, cv2.MORPH_OPEN, disc)
+    rings, _ = cv2.findContours(work, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros_like(work)
+    for ring in rings:
+        if cv2.contourArea(ring) / scale**2 >= _LEAST_MM2:
+            cv2.drawContours(filled, [ring], -1, 1, cv2.FILLED)
+    return np.asarray(filled, bool)
+
+
+def _outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
+    """Outer edges of the pieces of a mask in the table frame, with their areas."""
+    import cv2
+
+    found = []
+    rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for ring in rings:
+        area = cv2.contourArea(ring) / scale**2
+        if area < _LEAST_MM2 or len(ring) < 8:
+            continue
+        points = (ring[:, 0].astype(float) + 0.5) / scale * [1.0, -1.0]
+        x, y = points.T
+        if (x * np.roll(y, -1) - y * np.roll(x, -1)).sum() < 0:
+            points = points[::-1]
+        found.append((points, float(area)))
+    return found

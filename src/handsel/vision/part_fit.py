@@ -1,0 +1,376 @@
+"""Which part, lying how and where, explains an outline: the solid's outline laid on the picture and pulled onto edges.
+
+First roughly, on the outline of the patch or, where that is part and shadow in one, on all edges near it. Then the
+best few finely: along the normal of every point of the predicted outline the strongest step of light is looked for,
+place and turn (and size, when asked) follow by least squares, and the solid's outline is predicted anew from there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot, pi, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_view import MatView
+from handsel.vision.part_kinds import Kind, Pose, even_points, outline_seen, ring_area_mm2
+
+FloatArray = npt.NDArray[np.float64]
+
+_SPACING_MM = 0.7  # between points of an outline
+_REACH_MM = 2.2  # to either side of it that is searched
+_RANDOM_MM = 2 * _REACH_MM  # a step by chance may be anywhere in it
+_PRINT_MM = 0.13  # by which printed edges stray: elephant's foot, layers
+_EDGE_PX = 0.30  # by which a read step strays
+_STRAY = 0.06  # share of the points whose step belongs to something else
+_ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
+_NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
+_LEAST_STEP = 0.07  # of the logarithm of light
+_OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit:
+    """One explanation of a patch."""
+
+    kind: int  # index of the kind
+    pose: Pose
+    at_mm: FloatArray  # (2,) of the part's middle, table frame
+    turn_rad: float
+    scale: float  # against the ordered size
+    u_scale: float  # standard uncertainty from the edges alone
+    says: float  # log likelihood ratio against something unknown lying there
+    matched_ratio: float  # share of the outline whose step is where it should be
+    rms_mm: float  # of those
+    outline_mm: FloatArray  # (n, 2) predicted, table frame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Field:
+    """Distances around a patch on a grid: signed to its outline, and to the nearest edge of any sort."""
+
+    low: FloatArray  # (2,) [mm] of the first pixel's centre
+    per_mm: float
+    signed: npt.NDArray[np.float32]  # (h, w) [mm], positive outside
+    edges: npt.NDArray[np.float32]  # (h, w) [mm], never more than 2.5
+
+    def at(self, values: npt.NDArray[np.float32], points: FloatArray) -> FloatArray:
+        index = np.rint((points - self.low) * self.per_mm).astype(np.intp)
+        x = np.clip(index[..., 0], 0, values.shape[1] - 1)
+        y = np.clip(index[..., 1], 0, values.shape[0] - 1)
+        result: FloatArray = values[y, x].astype(float)
+        return result
+
+
+def _field(flat: Flat, patch: Patch) -> _Field:
+    import cv2
+
+    per_mm, rim = 2.0, 14.0
+    low = patch.outline_mm.min(0) - rim
+    wide, high = np.ceil((np.ptp(patch.outline_mm, axis=0) + 2 * rim) * per_mm).astype(int)
+    mask = np.zeros((high, wide), np.uint8)
+    cv2.fillPoly(mask, [np.rint((patch.outline_mm - low) * per_mm).astype(np.int32)], 1)
+    outside = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
+    inside = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    x, y = np.meshgrid(low[0] + np.arange(wide) / per_mm, low[1] + np.arange(high) / per_mm)
+    light = cv2.GaussianBlur(flat.at(np.stack([x, y], -1)).astype(np.float32), (0, 0), 0.8)
+    steps = np.hypot(cv2.Sobel(light, cv2.CV_32F, 1, 0) / 8, cv2.Sobel(light, cv2.CV_32F, 0, 1) / 8).max(2)
+    strong = steps > max(0.035, 3.0 * flat.unlit / 4)
+    thin = strong & (steps >= cv2.dilate(steps, np.ones((3, 3), np.uint8)) * 0.8)
+    edges = np.minimum(cv2.distanceTransform((~thin).astype(np.uint8), cv2.DIST_L2, 5) / per_mm, 2.5)
+    return _Field(low=low, per_mm=per_mm, signed=(outside - inside) / per_mm, edges=edges)
+
+
+def fits_of(
+    patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, *, print_ratio: float, free_scale: bool = False
+) -> tuple[Fit, ...]:
+    """The explanations of a patch by parts, the best first.
+
+    Parameters: patch; kinds of the kit; flat; view, of the same photo; print_ratio, size of the printed mat
+        against what it should be [-]; free_scale, whether the part may have another size than ordered.
+    Returns: up to eight Fits of different kinds, poses and mirror images, by what they say.
+    Raises: nothing of its own.
+    Valid for: parts that do not overlap in the picture.
+    Source: own construction; see the module.
+    Checked by: unit/test_vision_part_fit.py
+    """
+    field = _field(flat, patch)
+    core = core_field = None
+    if patch.core_mm is not None:
+        core = Patch(outline_mm=patch.core_mm, area_mm2=ring_area_mm2(patch.core_mm), certain=True)
+        core_field = _field(flat, core)
+    # One printed millimetre is `print_ratio` true ones: true parts look larger on a mat that shrank.
+    base = 1.0 / print_ratio
+    rough = []
+    middle = patch.outline_mm.min(0) * 0.5 + patch.outline_mm.max(0) * 0.5
+    extent = float(np.linalg.norm(np.ptp(patch.outline_mm, axis=0)))
+    for index, kind in enumerate(kinds):
+        for pose in kind.poses:
+            outline = outline_seen(pose, at_mm=middle, turn_rad=0.0, camera_mm=view.at_mm, scale=base)
+            area = ring_area_mm2(outline)
+            ratio = patch.area_mm2 / area
+            scale = base
+            if free_scale:
+                if not patch.certain or not 0.36 < ratio < 2.6:
+                    continue
+                scale = base * sqrt(ratio)
+            elif patch.certain and not 0.72 < ratio < 1.4 or not patch.certain and not 0.85 < ratio < 4.0:
+                continue
+            if not free_scale and float(np.linalg.norm(np.ptp(outline, axis=0))) > 1.35 * extent + 4.0:
+                continue
+            if patch.certain:
+                starts = _starts(patch, field, pose, scale, view)
+            else:
+                starts = _searched(patch, field, pose, scale, view)
+                if core is not None and core_field is not None and 0.55 < core.area_mm2 / area < 1.25:
+                    starts += [(0.6 * c, at, t) for c, at, t in _starts(core, core_field, pose, scale, view)]
+            rough += [(cost, index, pose, at, turn, scale) for cost, at, turn in starts]
+    rough.sort(key=lambda r: r[0])
+    found: list[Fit] = []
+    per_pose: dict[int, int] = {}
+    most = 10 if patch.certain else 20
+    for cost, index, pose, at, turn, scale in rough:
+        if len(found) >= most or (found and patch.certain and cost > 4.0 * max(rough[0][0], 0.35)):
+            break
+        if per_pose.get(id(pose), 0) >= 2:
+            continue
+        per_pose[id(pose)] = per_pose.get(id(pose), 0) + 1
+        fit = refined(
+            patch, flat, view, index=index, pose=pose, at_mm=at, turn_rad=turn, scale=scale, free_scale=free_scale,
+            base=base,
+        )  # fmt: skip
+        if fit is not None:
+            found.append(fit)
+    return tuple(sorted(found, key=lambda f: -f.says)[:8])
+
+
+def _axis(points: FloatArray) -> tuple[float, float]:
+    """Direction of the longer axis of an outline's points, and how much longer it is."""
+    d = points - points.mean(0)
+    cov = d.T @ d
+    values = np.linalg.eigvalsh(cov)
+    return 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1])), float(sqrt(values[1] / max(values[0], 1e-9)))
+
+
+def _starts(
+    patch: Patch, field: _Field, pose: Pose, scale: float, view: MatView
+) -> list[tuple[float, FloatArray, float]]:
+    """Places and turns that lay a pose's outline on the patch's, with how far they miss [mm]."""
+    mine = even_points(patch.outline_mm, 120)
+    axis, longer = _axis(mine)
+    middle = mine.mean(0)
+    outline = outline_seen(pose, at_mm=middle, turn_rad=0.0, camera_mm=view.at_mm, scale=scale)
+    own, own_longer = _axis(even_points(outline, 120))
+    first = axis - own
+    turns = [first, first + pi]
+    if min(longer, own_longer) < 1.25:
+        turns = [first + k * pi / 6 for k in range(12)]
+    elif min(longer, own_longer) < 1.6:
+        turns += [first + t for t in (-0.35, 0.35, pi - 0.35, pi + 0.35)]
+    if max(longer, own_longer) > 1.7 * min(longer, own_longer):
+        return []
+    found = []
+    for turn in turns:
+        outline = outline_seen(pose, at_mm=middle, turn_rad=turn, camera_mm=view.at_mm, scale=scale)
+        points = even_points(outline, 90)
+        at = middle + mine.mean(0) - points.mean(0)
+        points = points + (at - middle)
+        moved, more, cost = _pulled(field, points)
+        pivot = points.mean(0)
+        c, s = np.cos(more), np.sin(more)
+        at = pivot + moved + (at - pivot) @ np.array([[c, s], [-s, c]])
+        back = np.abs(_to_outline(mine[::2], _moved(points, pivot, moved, more)))
+        cost = sqrt(0.5 * cost**2 + 0.5 * float((np.minimum(back, 4.0) ** 2).mean()))
+        found.append((cost, at, turn + more))
+    found.sort(key=lambda f: f[0])
+    return found[:2]
+
+
+def _moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: float) -> FloatArray:
+    c, s = np.cos(turn), np.sin(turn)
+    result: FloatArray = (points - pivot) @ np.array([[c, s], [-s, c]]) + pivot + shift
+    return result
+
+
+def _to_outline(points: FloatArray, outline: FloatArray) -> FloatArray:
+    """Distance of points to the nearest of an outline's points [mm]."""
+    gap = np.linalg.norm(points[:, None] - outline[None], axis=2)
+    result: FloatArray = gap.min(1)
+    return result
+
+
+def _pulled(field: _Field, points: FloatArray) -> tuple[FloatArray, float, float]:
+    """Shift, turn and rms distance [mm] after sliding points onto the patch's outline."""
+    pivot = points.mean(0)
+    shift, turn = np.zeros(2), 0.0
+    for _ in range(7):
+        now = _moved(points, pivot, shift, turn)
+        off = field.at(field.signed, now)
+        h = 0.75
+        slope = np.stack(
+            [field.at(field.signed, now + [h, 0]) - field.at(field.signed, now - [h, 0]),
+             field.at(field.signed, now + [0, h]) - field.at(field.signed, now - [0, h])], -1
+        ) / (2 * h)  # fmt: skip
+        arm = now - pivot - shift
+        rows = np.column_stack([slope, slope[:, 1] * arm[:, 0] - slope[:, 0] * arm[:, 1]])
+        weight = 1.0 / (1.0 + (off / 1.5) ** 2)
+        normal = rows.T @ (rows * weight[:, None]) + np.diag([0.5, 0.5, 20.0])
+        step = np.linalg.solve(normal, -rows.T @ (weight * off))
+        shift, turn = shift + step[:2], turn + float(np.clip(step[2], -0.3, 0.3))
+    off = field.at(field.signed, _moved(points, pivot, shift, turn))
+    return shift, turn, sqrt(float((np.minimum(np.abs(off), 4.0) ** 2).mean()))
+
+
+def _searched(
+    patch: Patch, field: _Field, pose: Pose, scale: float, view: MatView
+) -> list[tuple[float, FloatArray, float]]:
+    """Places and turns within a patch that is part and shadow where a pose's outline lies on edges."""
+    low, high = patch.outline_mm.min(0), patch.outline_mm.max(0)
+    middle = (low + high) / 2
+    found = []
+    for turn in np.arange(40) * (2 * pi / 40):
+        outline = outline_seen(pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale)
+        points = even_points(outline, 60)
+        room_low, room_high = low - points.min(0) - 2.0, high - points.max(0) + 2.0
+        if (room_high < room_low).any():
+            continue
+        sx, sy = (np.arange(a, b + 0.8, 1.2) for a, b in zip(room_low, room_high, strict=True))
+        shifts = np.stack(np.meshgrid(sx, sy), -1).reshape(-1, 2)
+        places = points[None] + shifts[:, None]
+        inside = (field.at(field.signed, places) < 1.0).mean(1)
+        keep = inside > 0.9
+        if not keep.any():
+            continue
+        cost = field.at(field.edges, places[keep]).mean(1)
+        k = int(cost.argmin())
+        found.append((float(cost[k]), middle + shifts[keep][k], float(turn)))
+    found.sort(key=lambda f: f[0])
+    return found[:3]
+
+
+def refined(
+    patch: Patch, flat: Flat, view: MatView, *, index: int, pose: Pose, at_mm: FloatArray, turn_rad: float, scale: float,
+    free_scale: bool, base: float,
+) -> Fit | None:  # fmt: skip
+    """One explanation pulled onto the steps of light, and what it says.
+
+    Parameters: patch; flat; view; index of the kind; pose; at_mm : (2,) float [mm]; turn_rad [rad]; scale [-] in
+        printed millimetres; free_scale; base, the scale that stands for the ordered size [-].
+    Returns: Fit, or None when hardly a step is near.
+    Raises: nothing of its own.
+    Valid for: starts within about 2 mm.
+    Source: Gauss-Newton with weights of a Student's kind.
+    Checked by: unit/test_vision_part_fit.py
+    """
+    u_point = hypot(_PRINT_MM, _EDGE_PX / flat.px_per_mm)
+    u_scale = 0.0
+    reaches = (1.6, 1.2, 0.8, 0.6, 0.6) if patch.certain else (1.3, 0.9, 0.7, 0.6, 0.6)
+    for reach in reaches:
+        outline = outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+        points, normals = _points(outline)
+        off, there = _steps(flat, points, normals, reach)
+        if there.sum() < 12:
+            return None
+        pivot = points.mean(0)
+        arm = points - pivot
+        rows = np.column_stack([normals, arm[:, 0] * normals[:, 1] - arm[:, 1] * normals[:, 0]])
+        if free_scale:
+            rows = np.column_stack([rows, (arm * normals).sum(1)])
+        scatter = max(u_point, 1.0 * float(np.median(np.abs(off[there]))))
+        weight = there / (1.0 + (off / (2.0 * scatter)) ** 2)
+        normal = rows.T @ (rows * weight[:, None]) + 1e-6 * np.eye(rows.shape[1])
+        step = np.linalg.solve(normal, rows.T @ (weight * np.where(there, off, 0.0)))
+        more = float(np.clip(step[2], -0.2, 0.2))
+        grow = 1.0 + float(np.clip(step[3], -0.08, 0.08)) if free_scale else 1.0
+        c, s = grow * np.cos(more), grow * np.sin(more)
+        at_mm = pivot + step[:2] + (at_mm - pivot) @ np.array([[c, s], [-s, c]])
+        turn_rad, scale = turn_rad + more, scale * grow
+        if free_scale:
+            share = _ONE_VOICE_MM / _SPACING_MM
+            u_scale = sqrt(float(np.linalg.inv(normal)[3, 3]) * share) * scatter
+    outline = outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+    points, normals = _points(outline)
+    off, there = _steps(flat, points, normals, 0.8)
+    # What the camera's own height leaves open moves the upper edges.
+    lift = pose.height_mm / max(view.at_mm[2] - pose.height_mm, 50.0)
+    away = float(np.linalg.norm(at_mm - view.at_mm[:2]))
+    u_all = hypot(u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max())))
+    says = _said(off, there, u_all, clear=patch.certain)
+    if patch.certain:
+        says = 0.5 * (says + _said_back(patch.outline_mm, outline, u_all))
+    elif patch.core_mm is not None:
+        says = 0.5 * (says + _said_back(patch.core_mm, outline, u_all, within=True))
+    good = there & (np.abs(off) < 3.0 * u_all)
+    return Fit(
+        kind=index, pose=pose, at_mm=at_mm, turn_rad=float(turn_rad % (2 * pi)), scale=scale / base, u_scale=u_scale / base,
+        says=says, matched_ratio=float(good.mean()), rms_mm=sqrt(float((off[good] ** 2).mean())) if good.any() else 9.9,
+        outline_mm=outline,
+    )  # fmt: skip
+
+
+def _points(outline: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points at equal distances along an outline, and its outward normals there."""
+    run = float(np.linalg.norm(np.roll(outline, -1, 0) - outline, axis=1).sum())
+    points = even_points(outline, max(24, round(run / _SPACING_MM)))
+    along = np.roll(points, -1, 0) - np.roll(points, 1, 0)
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
+    return points, np.column_stack([along[:, 1], -along[:, 0]])
+
+
+def _steps(
+    flat: Flat, points: FloatArray, normals: FloatArray, reach: float
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """How far out along its normal each point's step of light is [mm], and whether there is one."""
+    step = 0.5 / flat.px_per_mm
+    offsets = np.arange(-_REACH_MM, _REACH_MM + step / 2, step)
+    light = flat.at(points[:, None] + offsets[None, :, None] * normals[:, None])
+    light = 0.5 * light + 0.25 * (np.roll(light, 1, 0) + np.roll(light, -1, 0))
+    gap = 2
+    change = np.linalg.norm(light[:, 2 * gap :] - light[:, : -2 * gap], axis=2) / sqrt(3.0)
+    at = offsets[gap:-gap]
+    peak = np.zeros_like(change, bool)
+    peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])
+    strong = peak & (change > max(_LEAST_STEP, 3.5 * flat.unlit / 2))
+    likes = np.where(strong, np.minimum(change, 0.6) * np.exp(-0.5 * (at / reach) ** 2), 0.0)
+    k = likes.argmax(1)
+    there = likes.max(1) > 0
+    rows = np.arange(len(points))
+    k_in = np.clip(k, 1, change.shape[1] - 2)
+    a, b, c = change[rows, k_in - 1], change[rows, k_in], change[rows, k_in + 1]
+    bend = a - 2 * b + c
+    shift = np.where(np.abs(bend) > 1e-9, 0.5 * (a - c) / np.where(np.abs(bend) > 1e-9, bend, 1.0), 0.0)
+    return at[k_in] + np.clip(shift, -1, 1) * step, there
+
+
+def _said(off: FloatArray, there: npt.NDArray[np.bool_], u: float, *, clear: bool) -> float:
+    """Log likelihood ratio of all steps against steps by chance."""
+    normal = np.exp(-0.5 * (off / u) ** 2) / (u * sqrt(2 * pi)) * _RANDOM_MM
+    each = np.where(there, np.log((1 - _STRAY) * normal + _STRAY), _NO_STEP[0 if clear else 1])
+    return float(each.sum()) * _SPACING_MM / _ONE_VOICE_MM
+
+
+def _said_back(mine_mm: FloatArray, outline: FloatArray, u: float, *, within: bool = False) -> float:
+    """The same from what is seen of the thing itself: what lies outside the predicted outline is not explained.
+
+    within: what is seen may be less than the whole, so only what sticks out counts.
+    """
+    run = float(np.linalg.norm(np.roll(mine_mm, -1, 0) - mine_mm, axis=1).sum())
+    mine = even_points(mine_mm, max(24, round(0.85 * run / _SPACING_MM)))
+    off = _to_outline(mine, even_points(outline, max(120, round(run / 0.25))))
+    if within:
+        off = np.where(_inside(mine, outline), np.minimum(off, _OUTSIDE), off)
+    wide = hypot(u, _OUTSIDE)
+    each = np.log((1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * _RANDOM_MM + _STRAY)
+    return float(each.sum()) * _SPACING_MM / _ONE_VOICE_MM
+
+
+def _inside(points: FloatArray, ring: FloatArray) -> npt.NDArray[np.bool_]:
+    """Which points a closed line runs round."""
+    (x, y), (xa, ya) = points.T[:, :, None], ring.T[:, None]
+    xb, yb = np.roll(xa, -1, 1), np.roll(ya, -1, 1)
+    spans = (ya > y) != (yb > y)
+    rise = np.where(spans, yb - ya, 1.0)
+    crossed = spans & (x < xa + (y - ya) * (xb - xa) / rise)
+    return np.asarray(crossed.sum(1) % 2 == 1)

@@ -1,0 +1,487 @@
+"""Photos from above of a kit's parts on the printed mat, computed by an independent renderer with every truth known.
+
+    python studies/part_renders.py [--only NAME ...] [--out out/part-renders]
+
+Writes one JPEG for each layout of PLAN and one line of truth.jsonl. What is there already is not made again, so it
+may be stopped at any time. It runs on one thread; start it with `nice -n 19` on a machine that others use. About
+half a minute of processor time per photo.
+
+The parts' meshes come from the design, as a printer's files do. Nothing of the measurement is used here: resting
+poses, camera, lens, light and noise are written out below or shared with angle_renders.py.
+
+World frame: mm, x right and y up along the sheet (the sheet's own y, negated), z up from it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import tempfile
+import time
+from dataclasses import asdict, dataclass, field
+from math import hypot
+from pathlib import Path
+
+import numpy as np
+from angle_renders import Camera, develop, rays_light, table_texture, to_jpeg, turn
+
+ROOT = Path(__file__).parents[1]
+OUT = ROOT / "out" / "part-renders"
+TEXTURE_PX_PER_MM = 8
+SAMPLES = 14  # light paths per pixel
+CHUNK = 250_000  # pixels whose light is asked for at once
+
+# Colours of filament, reflectance in linear light.
+COLOURS = {
+    "white": (0.72, 0.72, 0.70),
+    "black": (0.03, 0.03, 0.032),
+    "blue": (0.04, 0.12, 0.45),
+    "orange": (0.75, 0.22, 0.03),
+    "skin": (0.62, 0.40, 0.27),
+    "grey": (0.24, 0.24, 0.25),
+}
+DIGITS = tuple(f"{d}_{s}" for d in ("index", "middle", "ring", "little", "thumb") for s in ("proximal", "tip"))
+SMALL = ("joint_slide", "tension_block", "tension_carrier", "whippletree", "thumb_tension_pin")
+PINS = ("finger_hinge_pin",) * 8 + ("thumb_hinge_pin",) * 2 + ("wrist_pin",) * 2
+LARGE = ("palm", "cuff")
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What lies on the mat, and what is done to it."""
+
+    name: str
+    paper: str
+    scale: float
+    side: str
+    colour: str
+    light: str  # window: large and soft; lamp: small, hard shadows
+    tilt_deg: float
+    parts: tuple[str, ...]  # what was ordered to lie here
+    seed: int
+    missing: tuple[str, ...] = ()
+    extra: tuple[str, ...] = ()
+    mirrored: tuple[str, ...] = ()
+    rescaled: tuple[tuple[str, float], ...] = ()
+    foreign: tuple[str, ...] = ()
+    print_ratio: float = 1.0  # of the printed mat against what it should be
+    card: bool = False  # an ID-1 card on its place
+    covered: tuple[int, ...] = ()  # markers under a sheet of paper
+    mat: bool = True
+    odd_poses: float = 0.15  # share of parts that do not lie on their flat side
+    trouble: tuple[str, ...] = field(default=())  # what the photo must be told to have, in words
+
+
+def _plan() -> tuple[Layout, ...]:
+    small_kit = DIGITS + SMALL
+    plan = [
+        Layout("clean-a4-blue", "a4", 1.0, "right", "blue", "window", 4, small_kit, 1),
+        Layout("clean-a4-orange", "a4", 1.0, "left", "orange", "window", 12, DIGITS + PINS, 2),
+        Layout("clean-a4-black", "a4", 1.0, "right", "black", "lamp", 10, small_kit, 3),
+        Layout("clean-a4-white", "a4", 1.0, "left", "white", "window", 8, DIGITS, 4),
+        Layout("clean-small-blue", "a4", 0.75, "left", "blue", "lamp", 15, small_kit + PINS, 5),
+        Layout("clean-small-black", "letter", 0.75, "right", "black", "window", 20, DIGITS + LARGE[:1], 6),
+        Layout("clean-small-orange", "a4", 0.75, "right", "orange", "window", 25, small_kit, 7),
+        Layout("clean-small-white", "letter", 0.75, "left", "white", "window", 5, DIGITS + SMALL, 8),
+        Layout("clean-big-blue", "a3", 1.25, "right", "blue", "window", 10, small_kit + LARGE, 9),
+        Layout("clean-big-orange", "a4", 1.25, "left", "orange", "lamp", 18, DIGITS, 10),
+        Layout("clean-big-black", "a3", 1.25, "left", "black", "lamp", 24, small_kit + LARGE, 11),
+        Layout("clean-big-white", "a4", 1.25, "right", "white", "window", 14, DIGITS, 12),
+        Layout("clean-whole-blue", "a3", 1.0, "right", "blue", "lamp", 8, small_kit + PINS + LARGE, 13),
+        Layout("clean-whole-orange", "a3", 1.0, "left", "orange", "window", 22, small_kit + PINS + LARGE, 14),
+        Layout("clean-large-skin", "a4", 1.0, "right", "skin", "window", 6, LARGE, 15),
+        Layout("hard-white-lamp", "a4", 1.0, "right", "white", "lamp", 12, DIGITS, 16),
+        Layout("hard-white-lamp-tilt", "letter", 0.75, "left", "white", "lamp", 22, DIGITS, 17),
+        Layout("hard-grey-lamp", "a4", 1.0, "right", "grey", "lamp", 15, small_kit, 18),
+        Layout("hard-grey-window", "a4", 0.75, "left", "grey", "window", 25, small_kit, 19),
+        Layout("hard-skin-lamp", "a4", 1.25, "right", "skin", "lamp", 24, DIGITS, 20),
+        Layout("hard-white-large", "a4", 0.75, "right", "white", "lamp", 10, LARGE + SMALL, 21),
+        Layout("hard-black-poses", "a4", 1.0, "right", "black", "lamp", 20, DIGITS, 22, odd_poses=0.8),
+        Layout("hard-orange-poses", "a4", 0.75, "left", "orange", "lamp", 25, small_kit, 23, odd_poses=0.8),
+        Layout("wrong-missing", "a4", 1.0, "right", "blue", "window", 10, DIGITS, 24,
+               missing=("ring_tip", "thumb_proximal")),
+        Layout("wrong-extra", "a4", 1.0, "right", "orange", "lamp", 14, DIGITS, 25,
+               missing=("thumb_proximal",), extra=("index_proximal",)),
+        Layout("wrong-tip", "a4", 0.75, "right", "black", "window", 16, DIGITS, 26,
+               missing=("index_tip",), extra=("middle_tip",)),
+        Layout("wrong-foreign", "a4", 1.0, "left", "blue", "window", 12, DIGITS, 27,
+               foreign=("bar", "puck", "angle")),
+        Layout("wrong-mirrored", "a3", 1.0, "right", "orange", "window", 12, small_kit + LARGE, 28,
+               mirrored=("palm", "tension_block")),
+        Layout("wrong-mirrored-black", "letter", 0.75, "left", "black", "lamp", 9, LARGE + SMALL, 29,
+               mirrored=("palm",)),
+        Layout("wrong-scale-digits", "a4", 1.0, "right", "blue", "lamp", 10, DIGITS, 30,
+               rescaled=(("index_tip", 1.1), ("middle_proximal", 0.95), ("thumb_tip", 0.9))),
+        Layout("wrong-scale-kit", "a4", 1.0, "left", "orange", "window", 13, DIGITS, 31,
+               rescaled=tuple((n, 0.94) for n in DIGITS)),
+        Layout("wrong-scale-little", "a4", 1.0, "left", "black", "window", 8, DIGITS, 32,
+               rescaled=(("little_proximal", 1.03), ("middle_tip", 0.97))),
+        Layout("print-96", "a4", 1.0, "right", "blue", "window", 10, DIGITS, 33, print_ratio=0.96),
+        Layout("print-98-letter", "letter", 0.75, "right", "orange", "lamp", 15, small_kit, 34, print_ratio=0.98),
+        Layout("print-95-card", "a4", 0.75, "left", "black", "window", 12, DIGITS, 35, print_ratio=0.95, card=True),
+        Layout("card-right", "a4", 0.75, "left", "blue", "lamp", 12, DIGITS, 36, card=True),
+        Layout("covered-some", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 37, covered=(14, 15, 16)),
+        Layout("covered-most", "a4", 1.0, "right", "orange", "window", 12, DIGITS[:4], 38,
+               covered=(14, 15, 16, 17, 18, 19, 20, 21, 22)),
+        Layout("no-mat", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 39, mat=False),
+    ]  # fmt: skip
+    return tuple(plan)
+
+
+PLAN = _plan()
+
+
+# ---- the mat ---------------------------------------------------------------------------------------
+
+
+def mat_texture(paper: str, ratio: float) -> np.ndarray:
+    """The printed sheet, (h, w) reflectance, first row at the sheet's upper edge; ratio scales the print."""
+    from handsel.vision.mat import MATS
+
+    sheet = printed_sheet(MATS[paper], TEXTURE_PX_PER_MM)
+    if ratio != 1.0:
+        import cv2
+
+        middle = (np.array(sheet.shape[::-1]) - 1) / 2
+        map_ = np.array([[ratio, 0, middle[0] * (1 - ratio)], [0, ratio, middle[1] * (1 - ratio)]])
+        sheet = cv2.warpAffine(sheet, map_, sheet.shape[::-1], flags=cv2.INTER_AREA, borderValue=255)
+    return (0.05 + 0.77 * sheet.astype(np.float32) / 255.0)
+
+
+def printed_sheet(mat, px_per_mm: float) -> np.ndarray:
+    """The sheet as the program sets it for the printer, in shades of grey."""
+    import io
+
+    import typst
+    from PIL import Image
+
+    from handsel.documents.mat_sheet import mat_page
+    from handsel.documents.paper import FOLDER, FONTS
+
+    pages = typst.compile(
+        FOLDER / "mat_sheet.typ",
+        root=FOLDER,
+        font_paths=[FONTS],
+        ignore_system_fonts=True,
+        format="png",
+        ppi=px_per_mm * 25.4,
+        sys_inputs={"page": json.dumps(mat_page(mat))},
+    )
+    return np.asarray(Image.open(io.BytesIO(pages[0])).convert("L"))
+
+
+# ---- parts -----------------------------------------------------------------------------------------
+
+
+@dataclass
+class Piece:
+    """One thing on the mat."""
+
+    name: str
+    points: np.ndarray  # (n, 3) resting on the table, its middle at the origin of x and y
+    triangles: np.ndarray
+    truth: dict
+
+
+def resting(solid, rng: np.random.Generator, flat_side: tuple, odd: bool) -> tuple[np.ndarray, np.ndarray, float]:
+    """Points and triangles of a solid as it lies: on its flat side, or on another face that carries it."""
+    from handsel.design.shapes import surface
+    from handsel.design.weights import solid_weight
+
+    points, triangles = surface(solid)
+    corners, faces = surface(solid.hull())
+    centre = np.array(solid_weight(solid).com_mm)
+    a, b, c = (corners[faces[:, k]] for k in range(3))
+    normal = np.cross(b - a, c - a)
+    area = np.linalg.norm(normal, axis=1) / 2
+    normal, area = normal[area > 1e-6] / (2 * area[area > 1e-6, None]), area[area > 1e-6]
+    found = []  # (down, area), only those a person would see it lie on
+    for k in np.argsort(-area):
+        if any(down @ normal[k] > 0.995 for down, _ in found):
+            continue
+        depth = corners @ normal[k]
+        feet = corners[depth > depth.max() - 0.05]
+        x = np.cross(normal[k], [1.0, 0, 0] if abs(normal[k, 0]) < 0.9 else [0, 1.0, 0])
+        x /= np.linalg.norm(x)
+        y = np.cross(normal[k], x)
+        ways = np.linspace(0, 2 * np.pi, 73)[:-1]
+        rim = np.outer(x, np.cos(ways)) + np.outer(y, np.sin(ways))
+        margin = ((feet @ rim).max(0) - centre @ rim).min()
+        if margin > max(0.6, 0.12 * (depth.max() - centre @ normal[k])):
+            found.append((normal[k], area[(normal @ normal[k]) > 0.9998].sum()))
+    downs = np.array([d for d, _ in found])
+    best = int(np.argmax(downs @ np.array(flat_side)))
+    k = best
+    if odd and len(found) > 1:
+        weight = np.array([w for _, w in found])
+        weight[best] = 0
+        k = int(rng.choice(len(found), p=weight / weight.sum()))
+    up = -downs[k]
+    x = np.array([1.0, 0, 0]) if abs(up[0]) < 0.9 else np.array([0, 1.0, 0])
+    x = x - up * (x @ up)
+    x /= np.linalg.norm(x)
+    laid = points @ np.array([x, np.cross(up, x), up]).T
+    laid[:, 2] -= laid[:, 2].min()
+    laid[:, :2] -= (laid[:, :2].min(0) + laid[:, :2].max(0)) / 2
+    return laid, triangles, float(downs[k] @ np.array(flat_side))
+
+
+def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
+    from handsel.data.load_design import load_design
+    from handsel.design.outlines import flat_side_of
+    from handsel.design.placing import placed
+    from handsel.design.shapes import part_solid
+
+    design = load_design("linden")
+    other = {"right": "left", "left": "right"}[layout.side]
+    wanted, rescaled = list(layout.parts), dict(layout.rescaled)
+    for name in layout.missing:
+        wanted.remove(name)
+    found = []
+    for name in [*wanted, *layout.extra]:
+        side = other if name in layout.mirrored else layout.side
+        ratio = rescaled.get(name, 1.0)
+        hand = placed(design, scale_ratio=round(layout.scale * ratio, 6), side=side)
+        part = next(p for p in hand.parts if p.name == name)
+        points, triangles, flat = resting(
+            part_solid(hand, part), rng, flat_side_of(hand, part), rng.random() < layout.odd_poses
+        )
+        state = "mirrored" if name in layout.mirrored else "rescaled" if ratio != 1.0 else "right"
+        found.append(
+            Piece(name, points, triangles, {"part": name, "state": state, "ratio": ratio, "flat": round(flat, 3)})
+        )
+    found += [foreign_piece(kind, rng) for kind in layout.foreign]
+    return found
+
+
+def foreign_piece(kind: str, rng: np.random.Generator) -> Piece:
+    import trimesh
+
+    if kind == "bar":
+        mesh = trimesh.creation.box((rng.uniform(28, 50), rng.uniform(10, 20), rng.uniform(5, 12)))
+    elif kind == "puck":
+        mesh = trimesh.creation.cylinder(radius=rng.uniform(9, 16), height=rng.uniform(3, 10), sections=64)
+    else:
+        a, b = rng.uniform(30, 42), rng.uniform(8, 12)
+        mesh = trimesh.util.concatenate(
+            [trimesh.creation.box(bounds=[[0, 0, 0], [a, b, 9]]), trimesh.creation.box(bounds=[[0, 0, 0], [b, a, 9]])]
+        )
+    points = np.array(mesh.vertices)
+    points -= [*((points.min(0) + points.max(0)) / 2)[:2], points[:, 2].min()]
+    return Piece(kind, points, np.array(mesh.faces), {"part": kind, "state": "foreign", "ratio": 1.0, "flat": 1.0})
+
+
+def lay_out(layout: Layout, pieces: list[Piece], rng: np.random.Generator) -> list[np.ndarray]:
+    """A place for each piece in the free area with air round it: its points in the world."""
+    import cv2
+
+    from handsel.vision.mat import MATS
+
+    mat = MATS[layout.paper]
+    free, px = mat.free, 1.0
+    wide, high = round(free.width_mm * px), round(free.height_mm * px)
+    for gap in (6.0, 5.0, 4.0, 3.0):
+        taken = np.zeros((high, wide), np.uint8)
+        if layout.card:
+            x, y = mat.card.x_mm - free.x_mm, mat.card.y_mm - free.y_mm
+            cv2.rectangle(taken, (int(x - 4), int(y - 4)), (int(x + 92), int(y + 60)), 1, -1)
+        places: dict[int, np.ndarray] = {}
+        for k in sorted(range(len(pieces)), key=lambda k: -np.prod(np.ptp(pieces[k].points[:, :2], axis=0))):
+            spot = _spot(pieces[k], taken, rng, gap)
+            if spot is None:
+                break
+            places[k] = spot + [free.x_mm, -free.y_mm, 0.0]
+        if len(places) == len(pieces):
+            return [places[k] for k in range(len(pieces))]
+    raise SystemExit(f"{layout.name}: no room for everything")
+
+
+def _spot(piece: Piece, taken: np.ndarray, rng: np.random.Generator, gap: float) -> np.ndarray | None:
+    import cv2
+
+    high, wide = taken.shape
+    for turn_try in range(14):
+        angle = rng.uniform(0, 360) if turn_try < 10 else 90.0 * turn_try + rng.uniform(-4, 4)
+        laid = piece.points @ turn(2, angle).T
+        hull = cv2.convexHull(laid[:, :2].astype(np.float32))[:, 0]
+        low = hull.min(0) - gap
+        size = np.ceil(np.ptp(hull, axis=0) + 2 * gap).astype(int) + 1
+        if size[0] >= wide or size[1] >= high:
+            continue
+        stamp = np.zeros((size[1], size[0]), np.uint8)
+        cv2.fillConvexPoly(stamp, np.round((hull - low) * [1, 1]).astype(np.int32), 1)
+        stamp = cv2.dilate(stamp, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * int(gap) + 1,) * 2))[::-1]
+        clash = cv2.matchTemplate(taken.astype(np.float32), stamp.astype(np.float32), cv2.TM_CCORR)
+        rows, cols = np.nonzero(clash < 0.5)
+        if not rows.size:
+            continue
+        k = int(rng.integers(rows.size))
+        r, c = rows[k], cols[k]
+        taken[r : r + size[1], c : c + size[0]] |= stamp
+        # stamp's left edge is low[0]; its last row is low[1]; world y is minus the sheet's
+        return laid + [c - low[0], -(r + size[1] - 1) - low[1], 0.0]
+    return None
+
+
+# ---- scene -----------------------------------------------------------------------------------------
+
+
+def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]:
+    from handsel.vision.mat import MATS
+
+    mat = MATS[layout.paper]
+    size = (1200, 1600) if layout.paper == "a3" else (1050, 1400)
+    roll = float(rng.uniform(-4, 4) + rng.choice([0, 0, 180, 90]))
+    if abs(roll - 90) < 45:
+        size = size[::-1]
+    f35 = float(rng.uniform(23.7, 28.4))
+    f_px = f35 / hypot(36.0, 24.0) * hypot(*size)
+    tilt, way = np.radians(layout.tilt_deg), rng.uniform(0, 2 * np.pi)
+    away = np.array([np.sin(tilt) * np.cos(way), np.sin(tilt) * np.sin(way), np.cos(tilt)])
+    aim = np.array([mat.width_mm / 2, -mat.height_mm / 2, 0.0])
+    forward = -away
+    right = np.cross(forward, [0.0, 1.0, 0.0])
+    right /= np.linalg.norm(right)
+    look = turn(2, roll) @ np.array([right, -np.cross(right, forward), forward])
+    k1, offset = float(rng.uniform(-0.05, 0.05)), rng.uniform(-6, 6, 2)
+    sheet = np.array([[x, -y, 0.0] for x in (0, mat.width_mm) for y in (0, mat.height_mm)])
+    for distance in np.arange(250.0, 1500.0, 8.0):
+        camera = Camera(
+            rotation=look, at=aim + distance * away, f_px=f_px, centre=(np.array(size) - 1) / 2 + offset, k1=k1,
+            size=size,
+        )  # fmt: skip
+        shown = camera.shown(sheet)
+        if shown.min() > 18 and (shown < np.array(size) - 18).all():
+            break
+    return camera, {"f35_mm": f35, "distance_mm": float(distance), "k1": k1, "at_mm": camera.at.tolist(),
+                    "size_px": size, "roll_deg": roll}  # fmt: skip
+
+
+def build_scene(mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece], rng: np.random.Generator, folder: Path):
+    import trimesh
+
+    from handsel.vision.mat import MATS
+
+    T = mi.ScalarTransform4f
+    mat, shapes = MATS[layout.paper], {}
+    middle = [mat.width_mm / 2, -mat.height_mm / 2]
+
+    def diffuse(value) -> dict:
+        return {"type": "diffuse", "reflectance": {"type": "rgb", "value": [float(v) for v in value]}}
+
+    tint = np.array(COLOURS[layout.colour])
+    skin = {"type": "roughplastic", "alpha": 0.25, "nonlinear": False, "distribution": "ggx",
+            "diffuse_reflectance": {"type": "rgb", "value": [float(v) for v in tint]}}  # fmt: skip
+    for k, (piece, points) in enumerate(zip(pieces, laid, strict=True)):
+        path = folder / f"{k}.ply"
+        trimesh.Trimesh(points + [0, 0, 0.12], piece.triangles, process=False).export(path)
+        shapes[f"part{k}"] = {"type": "ply", "filename": str(path), "face_normals": True, "bsdf": skin}
+    cloth = {"type": "bitmap", "bitmap": mi.Bitmap(table_texture(rng)), "raw": True,
+             "to_uv": T().scale([float(rng.uniform(3, 7))] * 3)}  # fmt: skip
+    shapes["table"] = {"type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": cloth},
+                       "to_world": T().translate([*middle, -0.1]).scale([900, 900, 1])}  # fmt: skip
+    if layout.mat:
+        ink = mat_texture(layout.paper, layout.print_ratio)[::-1, :, None].repeat(3, -1)
+        picture = {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(ink)), "raw": True, "wrap_mode": "clamp"}
+        shapes["sheet"] = {"type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": picture},
+                           "to_world": T().translate([*middle, 0.0]).scale([mat.width_mm / 2, mat.height_mm / 2, 1])}  # fmt: skip
+    if layout.card:
+        half = np.array([85.60, 53.98]) / 2
+        at = np.array(middle) + layout.print_ratio * (
+            np.array([mat.card.x_mm + half[0], -(mat.card.y_mm + half[1])]) - middle
+        )
+        shapes["card"] = {"type": "cube", "bsdf": diffuse((0.08, 0.2, 0.12)),
+                          "to_world": T().translate([*(at + rng.uniform(-0.4, 0.4, 2)), 0.4])
+                          .rotate([0, 0, 1], float(rng.uniform(-0.6, 0.6))).scale([*half, 0.38])}  # fmt: skip
+    for k, number in enumerate(layout.covered):
+        m = mat.marker(number)
+        shapes[f"cover{k}"] = {"type": "cube", "bsdf": diffuse((0.5, 0.42, 0.1)),
+                               "to_world": T().translate([m.x_mm, -m.y_mm, 0.6]).scale([11, 11, 0.5])}  # fmt: skip
+    if layout.light == "window":
+        way = rng.uniform(0, 2 * np.pi)
+        at = np.array([*middle, 0]) + [900 * np.cos(way), 900 * np.sin(way), 1100]
+        shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.42, 0.43, 0.45]}}
+        shapes["lamp"] = {"type": "rectangle", "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 2.6}},
+                          "to_world": T().look_at(at.tolist(), [*middle, 0.0], [0, 0, 1]).scale([450, 350, 1])}  # fmt: skip
+    else:
+        way = rng.uniform(0, 2 * np.pi)
+        at = np.array([*middle, 0]) + [450 * np.cos(way), 450 * np.sin(way), 950]
+        radius = float(rng.uniform(25, 60))
+        power = 1.5 * float(at @ at) / (np.pi * radius**2)
+        shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.30, 0.29, 0.27]}}
+        shapes["lamp"] = {"type": "sphere", "center": at.tolist(), "radius": radius,
+                          "emitter": {"type": "area", "radiance": {"type": "rgb", "value": [power, 0.95 * power, 0.85 * power]}}}  # fmt: skip
+    return mi.load_dict({"type": "scene", **shapes})
+
+
+def take(mi, scene, camera: Camera, rng: np.random.Generator) -> np.ndarray:
+    """The picture in linear light."""
+    width, height = camera.size
+    soft = float(rng.uniform(0.35, 0.6))
+    light = np.empty((width * height, 3), np.float32)
+    for start in range(0, width * height, CHUNK):
+        # Every chunk is as long as the first, so that it is compiled once.
+        at = np.minimum(np.arange(start, start + CHUNK), width * height - 1)
+        px = np.column_stack([at % width, at // width]).repeat(SAMPLES, 0).astype(float)
+        px += rng.random(px.shape) - 0.5 + rng.normal(0, soft, px.shape)
+        part = rays_light(mi, scene, camera, px, int(rng.integers(1 << 30)))
+        count = min(CHUNK, width * height - start)
+        # A stray bright path is held back, as a sensor's full well would.
+        light[start : start + count] = np.minimum(part, 8.0).reshape(CHUNK, SAMPLES, 3).mean(1)[:count]
+    return light.reshape(height, width, 3)
+
+
+def cleaned(picture: np.ndarray) -> np.ndarray:
+    """Grain taken out as a phone does it."""
+    import cv2
+
+    return cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(picture), None, 6, 6, 5, 11)
+
+
+def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
+    rng = np.random.default_rng(70_000 + layout.seed)
+    pieces = pieces_of(layout, rng)
+    laid = lay_out(layout, pieces, rng)
+    camera, view = make_camera(layout, rng)
+    with tempfile.TemporaryDirectory() as folder:
+        scene = build_scene(mi, layout, laid, pieces, rng, Path(folder))
+        light = take(mi, scene, camera, rng)
+    picture = cleaned(develop(light, rng, dim=False))
+    exif = round(view["f35_mm"]) if rng.random() > 0.2 else None
+    things = []
+    for piece, points in zip(pieces, laid, strict=True):
+        middle = (points[:, :2].min(0) + points[:, :2].max(0)) / 2
+        things.append(piece.truth | {"x_mm": round(float(middle[0]), 2), "y_mm": round(float(-middle[1]), 2)})
+    truth = asdict(layout) | view | {"file": f"{layout.name}.jpg", "exif_f35_mm": exif, "things": things}
+    return truth, to_jpeg(picture, 1, exif, 84)
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    ask.add_argument("--only", nargs="*", default=None)
+    ask.add_argument("--out", type=Path, default=OUT)
+    told = ask.parse_args()
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    import cv2
+    import drjit as dr
+    import mitsuba as mi
+
+    cv2.setNumThreads(1)
+    mi.set_variant("llvm_ad_rgb")
+    dr.set_thread_count(1)
+    told.out.mkdir(parents=True, exist_ok=True)
+    for layout in PLAN:
+        place = told.out / f"{layout.name}.jpg"
+        if place.exists() or (told.only and not any(layout.name.startswith(n) for n in told.only)):
+            continue
+        began = time.process_time()
+        truth, jpeg = shoot(mi, layout)
+        with (told.out / "truth.jsonl").open("a", encoding="utf-8") as file:
+            file.write(json.dumps(truth) + "\n")
+        place.write_bytes(jpeg)
+        print(place.name, len(jpeg) // 1024, "kB", f"{time.process_time() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()
