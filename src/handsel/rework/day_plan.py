@@ -84,14 +84,18 @@ def _best(day: Day, picked: Picked, before: DayPlan | None) -> tuple[Chosen, ...
     found = [(placed_in_order(day, wishes), wishes) for wishes in orders]
     found.append((first_come_first_served(day), []))
     found.append((by_worth(day), []))
-    if before is not None and all(c.hand in day.hands for c in before.chosen):
-        if not broken_rules(day, before.chosen):  # nothing that it rests on has changed for the worse
-            found.append((before.chosen, []))
+    if before is not None and _still_holds(day, before):
+        found.append((before.chosen, []))
     best, wishes = max(found, key=lambda f: value_of(day, f[0]))
     if not wishes:
         wishes = _as_wishes(day, best)
     best, wishes = _bettered(day, best, wishes, picked.bound)
     return _shaken(day, best, wishes, picked.bound)
+
+
+def _still_holds(day: Day, before: DayPlan) -> bool:
+    """Whether nothing that a plan rests on has changed for the worse."""
+    return all(c.hand in day.hands for c in before.chosen) and not broken_rules(day, before.chosen)
 
 
 def _as_wishes(day: Day, chosen: Sequence[Chosen]) -> list[list[Wish]]:
