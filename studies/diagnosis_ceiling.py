@@ -34,7 +34,12 @@ PENALTY = 3e-4  # of squared weights, a hand
 
 
 def names(hand: Hand) -> tuple[str, ...]:
-    return tuple(f"{f['kind']}@{f['place']}" for f in hand["faults"])
+    return tuple(named(f["kind"], f["place"]) for f in hand["faults"])
+
+
+def named(kind: str, place: str) -> str:
+    """A cause as the diagnosis writes it."""
+    return f"{kind}@{place}" if place else kind
 
 
 def answers(hand: Hand, *, all_of_them: bool = False) -> list[dict[str, Any]]:
@@ -278,7 +283,7 @@ class SymptomTable:
             if not self.symptom(o):
                 continue
             for fault in p:
-                kind, where = fault.split("@", 1) if "@" in fault else (fault, "")
+                kind, _, where = fault.partition("@")
                 if kind in self.listed.get(o["of"], ()) and _same_place(where, o.get("place", "")):
                     p[fault] *= self.FACTOR
                 elif fault == FAULTLESS:
@@ -303,7 +308,7 @@ def _same_place(fault: str, seen: str) -> bool:
 def prior_of(catalogue: dict[str, Any], faultless: float = 0.1) -> dict[str, float]:
     """The catalogue's priors over single causes and none."""
     every = {
-        f"{f['id']}@{place}": f["prior"] / len(f.get("places", [""]))
+        named(f["id"], place): f["prior"] / len(f.get("places", [""]))
         for f in catalogue["fault"]
         for place in f.get("places", [""])
     }
