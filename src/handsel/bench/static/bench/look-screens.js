@@ -64,6 +64,7 @@
       top(page),
       h("p", { class: "kicker" }, group.title),
       heading(open ? "Tap what is not as shown" : "All of these are answered"),
+      handsel.measure.helper(group.checks.find(function (c) { return c.measure && c.measure.kind === "parts"; })),
       list,
       reach(1, parts.button(!open ? "Go on" : spoken ? "All the rest as shown" : "All as shown", { id: "as-shown", small: open > 1 && open + " things", press: function () { page.groupDone(group, shownAt); } }), aside(page)),
     ];
@@ -102,7 +103,7 @@
     });
     return [
       top(page), said.kicker, heading(c.title), said.reason, page.figure("checks", c.of, true), said.how, said.caution,
-      said.why, otherwise(page, c),
+      handsel.measure.helper(c), said.why, otherwise(page, c),
       reach(wide ? 1 : 2, buttons, aside(page, cantTell(page, c, [], shownAt))),
     ];
   }
@@ -218,11 +219,13 @@
   function number(page, c) {
     const n = c.number, said = asked(page, c), shownAt = page.shownAt, earlier = c.places.map(function (p) { return page.state.saidOf(c, p); }).find(Boolean) || {};
     const readings = (earlier.readings || []).slice();
+    // Who types a number where a photo can be read has read it in another way, until they say otherwise.
+    const usual = c.measure ? n.methods.filter(function (m) { return m !== "photo"; }) : n.methods;
     let method = earlier.method || page.lastMethod(c);
-    if (n.methods.indexOf(method) < 0) method = n.methods[0];
+    if (n.methods.indexOf(method) < 0 || (c.measure && method === "photo")) method = usual[0] || n.methods[0];
     const wrong = h("p", { class: "wrong", role: "alert", id: "number-wrong" }), list = h("p", { class: "readings", role: "status" });
     const input = h("input", { id: "number", type: "text", inputmode: "decimal", autocomplete: "off", enterkeyhint: "next", "aria-describedby": "number-wrong how", "aria-labelledby": "question unit-words",
-      onkeydown: function (event) { if (event.key === "Enter") { event.preventDefault(); goOn(); } }, oninput: function () { if (wrong.textContent) bad(""); } });
+      onkeydown: function (event) { if (event.key === "Enter") { event.preventDefault(); goOn(); } }, oninput: function () { if (wrong.textContent) bad(""); label(); } });
     const field = h("div", { class: "field number-field" },
       h("div", { class: "number-line" },
         n.negative && h("button", { type: "button", class: "sign", id: "sign", "aria-label": "Change the sign", onclick: turnSign }, "±"),
@@ -247,6 +250,13 @@
           parts.withUnit(parts.shown(r), n), h("span", { "aria-hidden": "true" }, " ×")));
       });
       list.hidden = !readings.length;
+      label();
+    }
+    // The one main button says what it keeps: the photo's reading, or one's own in its place.
+    function label() {
+      if (!photo || !main) return;
+      const own = Boolean(input.value.trim() || readings.length), found = photo.reading();
+      main.querySelector("span").textContent = found && !own ? "Take " + found.shown : found ? "Keep mine instead" : "Keep and go on";
     }
     function take() {
       const words = wrongNumber();
@@ -262,19 +272,26 @@
     }
     function readAgain() { if (take()) { listed(); input.focus(); } }
     function goOn() {
+      const seen = photo && photo.fields();
+      if (seen && !input.value.trim() && !readings.length) { page.answered(c, [], seen, shownAt); return; }
       if (!take()) return;
       page.keepMethod(c, method);
       const fields = readings.length === 1 ? { value: readings[0] } : { readings: readings.slice() };
       fields.unit = n.unit;
       fields.method = method;
-      page.answered(c, [], fields, shownAt);
+      if (photo && photo.photo()) fields.photo = photo.photo();
+      page.answered(c, [], seen ? [seen, fields] : fields, shownAt);
     }
+    const main = parts.button("Keep and go on", { id: "keep-number", press: goOn });
+    let photo = null;
+    if (c.measure && c.measure.kind === "angle") photo = handsel.measure.angle(c, { changed: label });
     listed();
     const nodes = [
-      top(page), said.kicker, heading(c.title), said.reason, said.how, said.caution, field, list,
+      top(page), said.kicker, heading(c.title), said.reason, said.how, said.caution, photo && photo.node,
+      photo && h("h2", { class: "or-own" }, "Or read it yourself"), field, list,
       h("div", { class: "number-ways" }, h("button", { type: "button", class: "quiet", id: "read-again", onclick: readAgain }, "Read again"), methods()),
       page.figure("checks", c.of, true), said.why, otherwise(page, c),
-      reach(1, parts.button("Keep and go on", { id: "keep-number", press: goOn }), aside(page, cantTell(page, c, [], shownAt))),
+      reach(1, main, aside(page, cantTell(page, c, [], shownAt))),
     ];
     function methods() {
       if (n.methods.length < 2) return null;
@@ -284,7 +301,7 @@
         return h("div", { class: "choice" }, radio, h("label", { for: "method-" + k }, name));
       }));
     }
-    nodes.focus = input;
+    if (!photo) nodes.focus = input;  // else the keyboard would cover the camera's button
     return nodes;
   }
 

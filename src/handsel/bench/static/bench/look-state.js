@@ -55,19 +55,22 @@
     return { tap_ms: Math.round(now - shownAt), step_ms: Math.round(step), seen_count: this.seenCount };
   };
 
-  // places: those it is said of; none for the whole of it. fields: answer, value or readings, unit, method, note, photo.
+  // places: those it is said of; none for the whole of it. fields: answer, value or readings, unit, method, note, photo;
+  // or a list of such, where the last is what the person says: a photo's reading and the person's own are both kept.
   State.prototype.answer = function (check, places, fields, shownAt, where) {
-    const state = this, timed = this.timed(shownAt), ids = [];
+    const state = this, timed = this.timed(shownAt), ids = [], said = [].concat(fields);
     const whole = !places.length || (check.per === "hand");
     const at = whole ? [""] : places;
     const undo = { ids: ids, where: where, before: [], checks: [[check, new Set(check.left)]] };
     at.forEach(function (place) {
-      const body = Object.assign({ kind: "observed", of: check.of, place: place, protocol: state.data.protocol }, fields, timed);
-      if (check.substitute) body.method = "substitute";
-      const id = handsel.outbox.newId();
-      ids.push(id);
-      handsel.outbox.add(state.data.hand.code, Object.assign({ client_id: id }, body), state.data.me.number);
-      state.apply(check, whole ? check.places : [place], fields, undo.before);
+      said.forEach(function (one) {
+        const body = Object.assign({ kind: "observed", of: check.of, place: place, protocol: state.data.protocol }, one, timed);
+        if (check.substitute) body.method = "substitute";
+        const id = handsel.outbox.newId();
+        ids.push(id);
+        handsel.outbox.add(state.data.hand.code, Object.assign({ client_id: id }, body), state.data.me.number);
+      });
+      state.apply(check, whole ? check.places : [place], said[said.length - 1], undo.before);
     });
     this.history.push(undo);
   };

@@ -2,6 +2,7 @@
 (function () {
   "use strict";
   const handsel = window.handsel, parts = handsel.parts, screens = handsel.screens, outbox = handsel.outbox;
+  const h = parts.h, late = new Map();
   const root = document.getElementById("look"), holder = document.getElementById("look-data");
   if (!root || !holder) return;
   const SETTLE_MS = 320;  // a second tap of the same finger does not answer the next screen
@@ -53,8 +54,13 @@
     details: function (check, answer, places, shownAt) {
       go({ step: at.step, kind: "details", check: check, answer: answer, places: places, shownAt: shownAt, back: steps[at.step].check === check ? "" : "check" });
     },
+    lines: function (check) { go({ step: at.step, kind: "lines", check: check }); },
+    back: function (check) { go({ step: at.step, kind: "check", check: check }); },
+    cameIn: function (check, told) { late.set(check.of, { check: check, told: told }); word(); },
     answered: function (check, places, fields, shownAt) {
-      if (check.substitute) delete fields.method;
+      if (!Array.isArray(fields) && check.kind === "answer" && !check.substitute) fields = Object.assign(handsel.measure.evidence(check), fields);
+      late.delete(check.of);
+      if (check.substitute && !Array.isArray(fields)) delete fields.method;
       state.answer(check, places, fields, shownAt, { step: at.step, group: held });
       const step = steps[at.step];
       const sameGroup = step.kind === "cards" && step.group === check.group;
@@ -66,7 +72,8 @@
       else page.shown(group, shownAt, "");
     },
     shown: function (group, shownAt, photo) {
-      state.asShown(group, shownAt, photo, { step: at.step, group: group });
+      const mat = group.checks.find(function (c) { return c.measure && c.measure.kind === "parts"; });
+      state.asShown(group, shownAt, photo || (mat ? handsel.measure.evidence(mat).photo : "") || "", { step: at.step, group: group });
       go({ step: firstOpen(0) });
     },
     undo: function () {
@@ -80,6 +87,8 @@
     lastMethod: function (check) { try { return localStorage.getItem("handsel-method-" + check.of) || ""; } catch (refused) { return ""; } },
     keepMethod: function (check, name) { try { localStorage.setItem("handsel-method-" + check.of, name); } catch (refused) { /* asked again next time */ } },
   };
+
+  handsel.measure.use(page);
 
   // A drawing that has not arrived yet takes its place when it does.
   function awaiting(node, kind, id) {
@@ -103,6 +112,7 @@
     if (at.kind === "cards") return screens.cards(page, at.group);
     if (at.kind === "check") return screens.check(page, at.check);
     if (at.kind === "details") return screens.details(page, at.check, at.answer, at.places || [], at.shownAt);
+    if (at.kind === "lines") return handsel.lines.screen(page, at.check);
     if (at.kind === "photo") return screens.photo(page, at.group, at.shownAt);
     if (at.kind === "overview") return screens.overview(page);
     return screens.end(page);
@@ -158,9 +168,18 @@
       above.appendChild(parts.notice("warning", refused.length === 1 ? "One answer was not taken" : refused.length + " answers were not taken", (refused[0].told || {}).what,
         parts.h("a", { class: "quiet", href: "/unsent/", onclick: function () { outbox.leave(); } }, "See to it")));
     }
+    late.forEach(function (one) { above.appendChild(cameLate(one)); });
     if (movedOn) above.appendChild(parts.notice("warning", "This hand was decided meanwhile.", "Open it again to see what is asked now.", parts.h("a", { class: "quiet", href: location.pathname }, "Open it again")));
   }
   let movedOn = false;
+
+  // A photo was read after the person had gone on.
+  function cameLate(one) {
+    const told = one.told, good = told.state === "measured";
+    const words = good ? (told.shown ? told.shown + " " + told.spread + " (k = 2)" : (told.seen || {}).head || "") : told.reason + ". " + told.do;
+    return parts.notice("calm", good ? "The photo was read." : "The photo could not be read.", "“" + one.check.title + "”: " + words,
+      h("div", { class: "bar" }, parts.quiet("See it", function () { late.delete(one.check.of); page.open(one.check); }), parts.quiet("Leave it", function () { late.delete(one.check.of); word(); })));
+  }
 
   outbox.hear(function (event) {
     if (event.type === "sent" && event.hand === data.hand.code) {

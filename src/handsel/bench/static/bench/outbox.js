@@ -113,7 +113,9 @@
     while ((batch = nextBatch()).length) {
       if (!(await sendBatch(batch))) return false;
     }
-    for (const photo of photosWaiting().filter(mine)) {
+    // Somebody waits for what is read from a photo; nobody for one that is only kept.
+    const pictures = photosWaiting().filter(mine).sort(function (a, b) { return (b.wish ? 1 : 0) - (a.wish ? 1 : 0); });
+    for (const photo of pictures) {
       if (!(await sendPhoto(photo))) return false;
     }
     return true;
@@ -218,12 +220,14 @@
     const form = new FormData();
     form.append("client_id", photo.client_id);
     form.append("hand", photo.hand);
+    Object.keys(photo.wish || {}).forEach(function (name) { form.append(name, photo.wish[name]); });
     form.append("photo", photo.blob, photo.name || "photo.jpg");
     const reply = await fetched("/photos/", {
       method: "POST", headers: { Accept: "application/json", "X-CSRFToken": cookie("handsel-form") }, body: form,
     }, PHOTO_TIMEOUT_MS);
     if (reply.ok) {
       await dropPhoto(photo);
+      tell({ type: "photo", photo: photo.client_id });
       return true;
     }
     if (reply.status === 403 && !photo.renewed) {
@@ -236,6 +240,7 @@
       photo.state = "refused";
       photo.told = said;
       await store.putPhoto(photo);
+      tell({ type: "photo", photo: photo.client_id, refused: said });
       return true;
     }
     return hold(reply, said);
@@ -265,9 +270,10 @@
     return entry.client_id;
   }
 
-  async function addPhoto(hand, file, by) {
+  // wish: what it is to be measured for, as the bench takes it; none for a picture that is only kept.
+  async function addPhoto(hand, file, by, wish) {
     await ready;
-    const photo = { client_id: newId(), hand: hand, by: by || me, blob: file, name: file.name, state: "waiting" };
+    const photo = { client_id: newId(), hand: hand, by: by || me, blob: file, name: file.name, state: "waiting", wish: wish || null };
     photos.push(photo);
     loose.add(photo);
     show();
