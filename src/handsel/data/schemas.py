@@ -12,6 +12,7 @@ from handsel.data.day_plan_tables import DayPlanTable
 from handsel.data.day_tables import DayTables
 from handsel.data.design_tables import DesignTables
 from handsel.data.figure_tables import DetailsFile, FiguresFile
+from handsel.data.load_confirmed import ConfirmedFile
 from handsel.data.load_hand_over import HandOverTables
 from handsel.data.load_labels import LabelTable
 from handsel.data.load_steps import StepsTables
@@ -25,6 +26,7 @@ FORMATS: dict[str, type[BaseModel]] = {
     "protocol": ProtocolTables,
     "case": CaseTables,
     "assessment": AssessmentsTable,
+    "confirmed": ConfirmedFile,
     "day": DayTables,
     "day-plan": DayPlanTable,
     "labels": LabelTable,
