@@ -30,6 +30,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "plan": ("handsel.cli.plan", "Plan the day: which hands to work on, by whom, before closing."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
+    "print": ("handsel.cli.print", "Write tag cards, inspection mats and a card carrier for a printer."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
     "schema": ("handsel.cli.schema", "Print the JSON Schema of a file format."),
 }
