@@ -7,12 +7,16 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString, mark_safe
 
 from handsel.bench.hands.casebook import Told, out_of_force
 from handsel.bench.hands.words import as_it_should_be, entry_words, hold_point_title
 from handsel.inspection.protocol import Protocol
 
 LOOKS = ("observed", "as-shown")
+_STANDS = mark_safe("<li>")
+_GONE = mark_safe('<li class="is-withdrawn"><span class="unseen">(taken back) </span>')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +29,7 @@ class Line:
     words: str
     is_withdrawn: bool = False
     thumbs: tuple[str, ...] = ()  # addresses of small pictures
-    inner: tuple[Line, ...] = ()  # what a run of answers holds
+    inner: SafeString | str = ""  # what a run of answers holds, as list items
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,8 +95,14 @@ def _line(
         who=last.by["called"],
         words=f"Looked at {len(run)} things{but}",
         thumbs=tuple(dict.fromkeys(url for t in run for url in _thumbs(t, thumbs))),
-        inner=tuple(_line([t], protocol, gone, {}, today) for t in run),
+        inner=_items(run, protocol, gone),
     )
+
+
+def _items(run: Iterable[Told], protocol: Protocol, gone: frozenset[int]) -> SafeString:
+    """The answers of a run as list items. Written here, since a hand has a hundred and a template takes its time."""
+    words = ((entry_words(t, protocol), t.seq in gone) for t in run)
+    return format_html_join("", "{}{}</li>", ((_GONE if is_gone else _STANDS, w) for w, is_gone in words))
 
 
 def _thumbs(t: Told, thumbs: Mapping[str, str]) -> tuple[str, ...]:
