@@ -85,4 +85,4 @@ def test_one_more_confirmed_cause_never_makes_it_less_likely(faults, fault):
 def test_beyond_the_cap_more_of_the_same_changes_nothing(faults):
     if faults:
         one = learned(entries(faults * 3), cap=float(len(faults))).priors
-        assert one == pytest.approx(learned(entries(faults)).priors, rel=1e-9)
+        assert one == pytest.approx(learned(entries(faults), cap=float(len(faults))).priors, rel=1e-9)
