@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.mechanics.build import Build
+from handsel.mechanics.closing import MEET_MM
 from handsel.mechanics.digit_curves import (
     ANGLE_NODES,
     CORD_MM,
@@ -311,7 +312,12 @@ def _pinch(
         ],
         -1,
     )
-    pinch = _first(nodes, -gaps.min(-1), 0.0)
+    nearest = gaps.min(-1)
+    touch = _first(nodes, -nearest, 0.0)
+    row = np.arange(nodes.shape[1])
+    least = np.argmin(nearest, axis=0)
+    near_miss = (nearest[least, row] > 0.0) & (nearest[least, row] < MEET_MM)  # soft tips make up the rest
+    pinch = np.where(near_miss, nodes[least, row], touch)
     counted = nodes >= (pinch - np.radians(PINCH_MORE_DEG))
     near = np.where(counted[..., None], gaps, np.inf).min(0)
     return np.maximum(near, 0.0), pinch

@@ -1,0 +1,71 @@
+"""The one sentence that comes first, in hand words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from handsel.diagnosis.catalogue import spoken
+from handsel.diagnosis.result import CERTAIN, Cause, FaultSet, NextCheck
+
+LIKELY, OPEN = 0.6, 0.25
+
+
+def sentence_of(
+    causes: Sequence[Cause],
+    sets: Sequence[FaultSet],
+    faultless_p: float,
+    none_fits: bool,
+    checks: Sequence[NextCheck],
+) -> str:
+    """One sentence for a tired volunteer, and where to look next when it is still open.
+
+    Parameters: causes, sets, most probable first; faultless_p [-]; none_fits; checks, best first.
+    Returns: text.
+    """
+    then = f" Next: {next_words(checks[0])}." if checks else ""
+    if none_fits:
+        return (
+            "None of the known causes fits what was seen: read again what surprises most, and show the hand to "
+            "the lead."
+        )
+    if faultless_p >= CERTAIN:
+        return "Nothing is wrong that these looks could show."
+    if faultless_p >= LIKELY:
+        return f"Probably nothing is wrong ({percent(faultless_p)}).{then}"
+    best = sets[0] if sets else None
+    if best is not None and len(best.faults) == 2 and best.probability >= OPEN:
+        a, b = sorted(best.faults, key=lambda f: -probability(causes, f.id))
+        if min(probability(causes, a.id), probability(causes, b.id)) >= LIKELY:
+            sure = all(probability(causes, f.id) >= CERTAIN for f in best.faults)
+            return f"Two things: {a.title}, and {b.title}." + ("" if sure else then)
+    if not causes:
+        return f"It is open what is wrong.{then}"
+    first = causes[0]
+    if first.probability >= CERTAIN:
+        return f"{capital(first.title)}."
+    if first.probability >= LIKELY:
+        return f"Most likely {first.title} ({percent(first.probability)}).{then}"
+    if first.probability >= OPEN and len(causes) > 1:
+        return f"Perhaps {first.title}, perhaps {causes[1].title}.{then}"
+    return f"It is still open what is wrong.{then}"
+
+
+def probability(causes: Sequence[Cause], id: str) -> float:
+    """Of a fault among the causes; 0 when it is not among them."""
+    return next((c.probability for c in causes if c.fault.id == id), 0.0)
+
+
+def next_words(check: NextCheck) -> str:
+    """What to look at next, as part of a sentence."""
+    where = f" ({spoken(check.place)})" if check.place else ""
+    return check.title.partition(";")[0] + where
+
+
+def percent(p: float) -> str:
+    """A probability as one says it: never 0 % or 100 %."""
+    return f"{min(max(round(100 * p), 1), 99)} %"
+
+
+def capital(text: str) -> str:
+    """With a capital letter at the beginning."""
+    return text[:1].upper() + text[1:]
