@@ -29,6 +29,7 @@ _SOMETHING = 0.11
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _PARTED = 0.3  # between a lit part and its shadow, logarithm of light
+_RIM_MM = 1.6
 _LINE_MM = 0.8  # thinner things are printed lines
 
 
@@ -183,7 +184,11 @@ def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) 
     light, dark = values[values > split], values[values <= split]
     if not light.size or not dark.size or light.mean() - dark.mean() < _PARTED or light.size < 0.2 * values.size:
         return None
-    rings = _outlined(_cleaned((mask > 0) & (level > split), scale), scale)
+    # The shadow's own rim is as light as a part: thin, so it is taken out.
+    k = max(1, round(_RIM_MM * scale / 2))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
+    lit = cv2.morphologyEx(((mask > 0) & (level > split)).astype(np.uint8), cv2.MORPH_OPEN, disc)
+    rings = _outlined(_cleaned(lit > 0, scale), scale)
     return max(rings, key=lambda r: r[1])[0] if rings else None
 
 

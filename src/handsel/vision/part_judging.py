@@ -1,0 +1,376 @@
+"""What each thing on the mat is said to be, and what of the kit is not there.
+
+Every patch has its explanations (`part_fit`): a part as ordered, a part of the other hand, a part of another size,
+or something unknown. One assignment over all patches and all places of the kit picks the most probable whole. A part
+is called right only when its kind, its side and its size are each clear; anything less is "cannot tell", with what
+would settle it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from math import erf, exp, hypot, log, pi, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.design.model import Design
+from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_print import PrintScale
+from handsel.vision.mat_view import MatView
+from handsel.vision.part_fit import Fit, fits_of, refined
+from handsel.vision.part_kinds import Kind, Pose
+
+FloatArray = npt.NDArray[np.float64]
+
+# Beforehand, for one thing on the mat: as ordered; of the other hand; of another size; unknown. Common practice.
+_ORDERED, _OTHER_HAND, _OTHER_SIZE, _UNKNOWN = log(0.90), log(0.03), log(0.03), log(0.04)
+_SIZE_RANGE = 1.0  # sizes that another size may have, ratio
+_TEMPER = 0.4  # what edges say counts this much: they err together more than they show
+_CLEAR_FIT, _FAINT_FIT = 0.80, 0.70  # share of its outline that a part must show: clear, and grown into its shadow
+_LEAST_SAID = 12.0
+_LEAD = 7.0  # by which an explanation must beat those of another kind, side or size
+_SIZE_RATIO, _SIZE_MM = 0.015, 0.35  # how far a part's length may be off its ordered one: the larger counts
+_SURE = 0.95
+_MODEL_MM = 0.10  # standard deviation of a printed part's length
+_MOST_SURE = 0.995
+
+
+class State(StrEnum):
+    """What is said of one thing on the mat."""
+
+    RIGHT = "right"
+    MIRRORED = "for the other hand"
+    OTHER_SCALE = "another scale"
+    EXTRA = "one too many"
+    FOREIGN = "not of this kit"
+    UNTOLD = "cannot tell"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ask:
+    """A caliper reading, or another look, that would settle what the photo leaves open."""
+
+    what: str  # in words
+    dimension: str | None = None  # name of the design's reference dimension
+    expected_mm: float | None = None  # at the ordered scale
+    otherwise_mm: float | None = None  # what another explanation would have
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartSeen:
+    """One thing on the mat."""
+
+    state: State
+    names: tuple[str, ...]  # the design's parts that it may be, alike in shape; none when foreign
+    title: str  # in words
+    confidence: float  # probability that state and kind are true
+    x_mm: float  # of its middle, on the sheet
+    y_mm: float
+    length_mm: float  # longest way across what is seen, on the paper
+    u_length_mm: float
+    scale_ratio: float | None  # its size against the ordered one
+    u_scale_ratio: float | None
+    flat_side_down: bool | None
+    reason: str  # why it is not called right; empty when it is
+    ask: Ask | None
+    outline_px: tuple[tuple[float, float], ...]  # in the picture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartMissing:
+    """Parts of the kit that were not seen."""
+
+    names: tuple[str, ...]  # the design's parts alike in shape
+    title: str
+    count: int  # how many of them
+    may_be_there: bool  # something on the mat could not be told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _View:
+    """One patch with everything that may explain it."""
+
+    patch: Patch
+    fits: tuple[Fit, ...]  # as ordered or mirrored, best first
+    sized: tuple[Fit, ...]  # with a size of their own
+    clear: bool
+
+
+def judged(
+    patches: Sequence[Patch],
+    kinds: tuple[Kind, ...],
+    *,
+    design: Design,
+    scale_ratio: float,
+    flat: Flat,
+    view: MatView,
+    printed: PrintScale,
+) -> tuple[tuple[PartSeen, ...], tuple[PartMissing, ...]]:
+    """What lies on the mat, and what of the kit does not.
+
+    Parameters: patches on the mat, no reference card among them; kinds that are expected, with their counts; design;
+        scale_ratio as ordered [-]; flat, view and printed of the same photo.
+    Returns: one PartSeen a patch, in the same order, and the missing parts.
+    Raises: nothing of its own.
+    Valid for: parts that lie apart.
+    Source: posterior of each explanation; optimal assignment (scipy's linear_sum_assignment); sizes decided by their
+        conformance probability (JCGM 106, 9.3).
+    Checked by: unit/test_vision_part_judging.py
+    """
+    views = [_explained(p, kinds, flat, view, printed) for p in patches]
+    chosen = _assigned(views, kinds)
+    seen = []
+    for one, (kind, is_extra) in zip(views, chosen, strict=True):
+        seen.append(_seen(one, kind, is_extra, kinds, design, scale_ratio, view, printed))
+    taken = [0] * len(kinds)
+    for kind, is_extra in chosen:
+        if kind is not None and not is_extra:
+            taken[kind] += 1
+    untold = any(s.state is State.UNTOLD and not s.names for s in seen)
+    missing = tuple(
+        PartMissing(names=k.names, title=title_of(k), count=k.count - taken[i], may_be_there=untold)
+        for i, k in enumerate(kinds)
+        if taken[i] < k.count
+    )
+    return tuple(seen), missing
+
+
+def title_of(kind: Kind) -> str:
+    """A kind's parts in words, the alike ones together."""
+    titles = list(dict.fromkeys(kind.titles))
+    if len(titles) == 1:
+        return titles[0]
+    heads, tails = zip(*(t.partition(", ")[::2] for t in titles), strict=True)
+    if len(set(tails)) == 1 and tails[0]:
+        return f"{', '.join(heads[:-1])} or {heads[-1]}, {tails[0]}"
+    return " or ".join(titles)
+
+
+def _explained(
+    patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> _View:
+    base = 1.0 / printed.ratio
+    fits = fits_of(patch, kinds, flat, view, print_ratio=printed.ratio)
+    clear = patch.certain
+    enough = _CLEAR_FIT if clear else _FAINT_FIT
+    sized: list[Fit] = []
+    done: set[int] = set()
+    for fit in fits[:5]:
+        if id(fit.pose) in done:
+            continue
+        done.add(id(fit.pose))
+        free = refined(patch, flat, view, index=fit.kind, pose=fit.pose, at_mm=fit.at_mm, turn_rad=fit.turn_rad,
+                       scale=fit.scale * base, free_scale=True, base=base)  # fmt: skip
+        if free is not None:
+            sized.append(free)
+    if not fits or fits[0].matched_ratio < max(0.93, enough) or fits[0].says < _LEAST_SAID:
+        sized += fits_of(patch, kinds, flat, view, print_ratio=printed.ratio, free_scale=True)
+    return _View(patch=patch, fits=fits, sized=tuple(sorted(sized, key=lambda f: -f.says)), clear=clear)
+
+
+def _worth(fit: Fit, *, own_size: bool, kinds: tuple[Kind, ...]) -> float:
+    """Logarithm of how probable an explanation is, up to what all have in common."""
+    pose_count = len(kinds[fit.kind].poses)
+    said = _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
+    if own_size:
+        # The best of many sizes always fits a little better: what it took to find it is taken off again.
+        said += _OTHER_SIZE + log(max(fit.u_scale, 0.003) * sqrt(2 * pi) / _SIZE_RANGE)
+        return said + (_OTHER_HAND if fit.pose.mirrored else 0.0)
+    return said + (_OTHER_HAND if fit.pose.mirrored else _ORDERED)
+
+
+def _best(one: _View, kind: int | None, kinds: tuple[Kind, ...]) -> float:
+    """The most probable explanation by a kind."""
+    worth = [_worth(f, own_size=False, kinds=kinds) for f in one.fits if f.kind == kind]
+    worth += [_worth(f, own_size=True, kinds=kinds) for f in one.sized if f.kind == kind]
+    return max(worth, default=-60.0)
+
+
+def _assigned(views: list[_View], kinds: tuple[Kind, ...]) -> list[tuple[int | None, bool]]:
+    """For each patch its kind or None, and whether the kit has no place for it: the most probable whole."""
+    if not views:
+        return []
+    from scipy.optimize import linear_sum_assignment
+
+    worth = np.array([[_best(v, k, kinds) for k in range(len(kinds))] for v in views])
+    places = np.repeat(np.arange(len(kinds)), [k.count for k in kinds])
+    alone = np.maximum(worth.max(1) - 4.0, _UNKNOWN)  # one too many, or foreign
+    gain = np.concatenate([worth[:, places], np.repeat(alone[:, None], len(views), 1)], 1)
+    # More than the unknown's own worth is never lost by leaving a place empty.
+    rows, columns = linear_sum_assignment(-gain)
+    found: list[tuple[int | None, bool]] = [(None, False)] * len(views)
+    for r, c in zip(rows, columns, strict=True):
+        best = int(worth[r].argmax())
+        if c < len(places):
+            kind = int(places[c])
+            found[r] = (kind, False) if worth[r, kind] > _UNKNOWN else (None, False)
+        elif worth[r, best] > _UNKNOWN:
+            found[r] = (best, True)
+    return found
+
+
+def _seen(
+    one: _View, kind: int | None, is_extra: bool, kinds: tuple[Kind, ...], design: Design, scale_ratio: float, view: MatView,
+    printed: PrintScale,
+) -> PartSeen:  # fmt: skip
+    base = _bare(one.patch, view, printed)
+    if kind is None:
+        return _unknown(one, base, kinds, design, scale_ratio)
+    mine = [f for f in one.fits if f.kind == kind]
+    sized = [f for f in one.sized if f.kind == kind]
+    options = [(_worth(f, own_size=False, kinds=kinds), f) for f in mine] + [
+        (_worth(f, own_size=True, kinds=kinds), f) for f in sized
+    ]
+    worth, fit = max(options, key=lambda o: o[0])
+    everything = [(_worth(f, own_size=False, kinds=kinds), f) for f in one.fits] + [
+        (_worth(f, own_size=True, kinds=kinds), f) for f in one.sized
+    ]
+    total = np.logaddexp.reduce([w for w, _ in everything] + [_UNKNOWN])
+    the_kind = kinds[kind]
+    probable = exp(min(float(np.logaddexp.reduce([w for w, f in options]) - total), 0.0))
+    free = max((f for f in sized if f.pose.mirrored == fit.pose.mirrored), key=lambda f: f.says, default=None)
+    size, u_size = (free.scale, hypot(free.u_scale, printed.u_ratio, _MODEL_MM / the_kind.size_mm)) if free else (fit.scale, 0.05)
+    told = replace(
+        base, names=the_kind.names, title=title_of(the_kind), scale_ratio=size, u_scale_ratio=u_size,
+        flat_side_down=fit.pose.on_flat_side, outline_px=_to_px(fit.outline_mm, view),
+    )  # fmt: skip
+    if doubt := _doubt(one, fit, kind, kinds, design, scale_ratio, probable):
+        return replace(told, state=State.UNTOLD, confidence=_capped(1 - probable), reason=doubt[0], ask=doubt[1])
+    limit = max(_SIZE_RATIO, _SIZE_MM / the_kind.size_mm)
+    fits_size = _between(size, u_size, 1 - limit, 1 + limit)
+    if fits_size < 1 - _SURE:
+        if not printed.is_known:
+            return replace(told, state=State.UNTOLD, confidence=0.5, ask=_bar_ask(), reason=(
+                f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"))  # fmt: skip
+        return replace(
+            told, state=State.OTHER_SCALE, confidence=_capped(probable * (1 - fits_size)),
+            reason=f"it is {size:.3f} times the ordered size, as printed at {100 * size * scale_ratio:.1f} %",
+        )  # fmt: skip
+    if fits_size < _SURE:
+        ask = _size_ask(the_kind, design, scale_ratio) if printed.is_known else _bar_ask()
+        why = f"its size is not clear: {size:.3f} ± {2 * u_size:.3f} (k = 2) times the ordered one"
+        return replace(told, state=State.UNTOLD, confidence=_capped(1 - fits_size), reason=why, ask=ask)
+    if fit.pose.mirrored:
+        return replace(told, state=State.MIRRORED, confidence=_capped(probable * fits_size), reason="it is the mirror image")
+    if is_extra:
+        return replace(told, state=State.EXTRA, confidence=_capped(probable * fits_size), reason=(
+            f"the kit has {the_kind.count} of this shape, and more lie here"))  # fmt: skip
+    return replace(told, state=State.RIGHT, confidence=_capped(probable * fits_size))
+
+
+def _doubt(
+    one: _View, fit: Fit, kind: int, kinds: tuple[Kind, ...], design: Design, scale_ratio: float, probable: float
+) -> tuple[str, Ask] | None:
+    """Why a kind or its side is not clear, and what would settle it."""
+    enough = _CLEAR_FIT if one.clear else _FAINT_FIT
+    others = [f for f in one.fits if f.kind != kind]
+    rival = max(others, key=lambda f: f.says, default=None)
+    if rival is not None and rival.says > fit.says - _LEAD:
+        return (
+            f"it may also be {title_of(kinds[rival.kind])}",
+            _rival_ask(kinds[kind], kinds[rival.kind], design, scale_ratio),
+        )
+    if kinds[kind].has_side:
+        other = max((f for f in one.fits if f.kind == kind and f.pose.mirrored != fit.pose.mirrored),
+                    key=lambda f: f.says, default=None)  # fmt: skip
+        if other is not None and other.says > fit.says - _LEAD:
+            return "left and right look alike as it lies", Ask(what="Lay it on another face, and photograph it again.")
+    if fit.matched_ratio < enough or fit.says < _LEAST_SAID or probable < 0.9:
+        again = "Move it away from others and from shadows, flat side down, and photograph it again."
+        return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", Ask(what=again)
+    return None
+
+
+def _unknown(
+    one: _View, base: PartSeen, kinds: tuple[Kind, ...], design: Design, scale_ratio: float
+) -> PartSeen:
+    """A patch that no part explains: foreign when that is clear, else not told."""
+    near = one.fits[0] if one.fits else None
+    if one.clear and (near is None or near.says < 0.0 and near.matched_ratio < 0.75):
+        return replace(base, state=State.FOREIGN, confidence=0.95, reason="no part of the kit has this outline, at any size")
+    again = Ask(what="Lay it apart from everything else, flat side down, and photograph it again.")
+    return replace(base, reason="its outline is that of no part; two things may touch, or a shadow hides an edge", ask=again)
+
+
+def _bare(patch: Patch, view: MatView, printed: PrintScale) -> PartSeen:
+    """What is measured of a patch before anything is said about it."""
+    ring = patch.outline_mm
+    middle = (ring.min(0) + ring.max(0)) / 2
+    ways = np.linspace(0, pi, 90)
+    spans = np.ptp(ring @ np.vstack([np.cos(ways), np.sin(ways)]), axis=0)
+    length = float(spans.max())
+    u = hypot(length * printed.u_ratio, 0.5 / view.px_per_mm, 0.15 if patch.certain else 3.0)
+    return PartSeen(
+        state=State.UNTOLD, names=(), title="something", confidence=0.5, x_mm=float(middle[0]), y_mm=-float(middle[1]),
+        length_mm=length * printed.ratio, u_length_mm=u, scale_ratio=None, u_scale_ratio=None, flat_side_down=None, reason="",
+        ask=None, outline_px=_to_px(ring, view),
+    )  # fmt: skip
+
+
+def _to_px(ring: FloatArray, view: MatView) -> tuple[tuple[float, float], ...]:
+    points = view.to_px(np.column_stack([ring, np.zeros(len(ring))]))
+    step = max(1, len(points) // 160)
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points[::step])
+
+
+def _capped(p: float) -> float:
+    return float(min(max(p, 0.0), _MOST_SURE))
+
+
+def _between(value: float, u: float, low: float, high: float) -> float:
+    """Probability that a normal quantity lies in an interval."""
+
+    def below(x: float) -> float:
+        return 0.5 * (1.0 + erf((x - value) / (u * sqrt(2.0))))
+
+    return below(high) - below(low)
+
+
+def _dimensions(kind: Kind, design: Design) -> dict[str, tuple[str, str, float, bool]]:
+    """By what is measured, of the first part that has it: name, title, length at scale 1, whether it grows."""
+    found: dict[str, tuple[str, str, float, bool]] = {}
+    for d in design.reference_dimensions:
+        if d.part in kind.names:
+            key = d.name.removeprefix(d.part).strip("_") or d.name
+            found.setdefault(key, (d.name, d.title, d.nominal_mm, d.scales))
+    return found
+
+
+def _size_ask(kind: Kind, design: Design, scale_ratio: float) -> Ask:
+    """The longest of its dimensions that grows with the hand."""
+    grows = [d for d in _dimensions(kind, design).values() if d[3]]
+    if not grows:
+        return Ask(what=f"Measure its longest side with a caliper: {kind.size_mm:.1f} mm as ordered.", expected_mm=kind.size_mm)
+    name, title, nominal, _ = max(grows, key=lambda d: d[2])
+    expected = nominal * scale_ratio
+    return Ask(what=f"Measure with a caliper: {title}. As ordered it is {expected:.1f} mm.", dimension=name, expected_mm=expected)
+
+
+def _rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> Ask:
+    """The dimension that tells two kinds apart best."""
+    mine, other = _dimensions(kind, design), _dimensions(rival, design)
+    shared = sorted(((abs(mine[k][2] - other[k][2]), k) for k in mine.keys() & other.keys()), reverse=True)
+    if not shared or shared[0][0] * scale_ratio < 0.5:
+        a, b = kind.size_mm, rival.size_mm
+        if abs(a - b) < 0.5:
+            return Ask(what="Turn it onto another face, and photograph it again.")
+        return Ask(what=f"Measure its longest side with a caliper: {a:.1f} mm, or {b:.1f} mm for the other.",
+                   expected_mm=a, otherwise_mm=b)  # fmt: skip
+    name, title, nominal, grows = mine[shared[0][1]]
+    k = scale_ratio if grows else 1.0
+    a, b = nominal * k, other[shared[0][1]][2] * k
+    return Ask(what=f"Measure with a caliper: {title}. {a:.1f} mm, or {b:.1f} mm for the other.", dimension=name,
+               expected_mm=a, otherwise_mm=b)  # fmt: skip
+
+
+def _bar_ask() -> Ask:
+    return Ask(what="Measure a black bar of the mat with a caliper and give its length, or lay a bank-size card on its place.",
+               dimension=None, expected_mm=100.0)  # fmt: skip
+
+
+def pose_of(fit: Fit) -> Pose:
+    """The pose of an explanation."""
+    return fit.pose
