@@ -25,7 +25,7 @@ Floats32 = NDArray[np.float32]
 
 SOLVER = "swift-1"  # changes with anything that moves a number of a simulated hand
 ROUNDS = 12
-FAULTLESS, SINGLE, PAIR = 240, 22, 2  # hands of each stratum in one round
+FAULTLESS, SINGLE, PAIR, CORDS = 240, 22, 2, 8  # hands of each stratum in one round; two wrong cord lengths
 SEED = 50
 GRID = 0.025  # of scales
 LEAST_HANDS = 3  # of a stratum whose spread is known
@@ -76,7 +76,7 @@ def library_key(catalogue: Catalogue, design_sha256: str, scale_ratio: float) ->
     Returns: 64 hexadecimal digits.
     """
     parts = (SOLVER, design_sha256, f"{scale_ratio:.4f}", catalogue.physics_sha256, f"{ROUNDS}", f"{SEED}")
-    sizes = f"{FAULTLESS} {SINGLE} {PAIR}"
+    sizes = f"{FAULTLESS} {SINGLE} {PAIR} {CORDS}"
     return sha256("\n".join((*parts, sizes)).encode()).hexdigest()
 
 
@@ -102,6 +102,10 @@ def make_round(bench: Bench, number: int) -> Drawn:
     """
     strata = strata_of(bench.catalogue)
     count = np.where(strata[:, 0] == NONE, FAULTLESS, np.where(strata[:, 1] == NONE, SINGLE, PAIR))
+    # Two wrong lengths make many different hands: they show in one another's readings.
+    lengths = [any(e.to == "cord-length" for e in f.kind.effects) for f in bench.catalogue.faults]
+    wrong = np.array([*lengths, False])
+    count[wrong[strata[:, 0]] & wrong[strata[:, 1]]] = CORDS
     faults = np.repeat(strata, count, axis=0)
     draws = Draws(SEED * ROUNDS + number)
     parts = [draw(bench, part, draws) for part in np.array_split(faults, max(1, len(faults) // 1500))]
