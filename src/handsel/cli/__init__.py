@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "angle": ("handsel.cli.angle", "Read the rest angle from photos of hands with both cards."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
     "plan": ("handsel.cli.plan", "Plan the day: which hands to work on, by whom, before closing."),
+    "diagnose": ("handsel.cli.diagnose", "Name the probable causes of what was seen, and what to look at next."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "print": ("handsel.cli.print", "Write tag cards, inspection mats and a card carrier for a printer."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),

@@ -92,9 +92,7 @@ def library_place(
     on_grid = scale_on_grid(design, scale_ratio)
     key = library_key(catalogue, design_sha256, on_grid)
     folder = (cache or cache_folder()) / "libraries" / f"{design.name}-{round(1000 * on_grid)}-{key[:20]}"
-    return LibraryPlace(
-        catalogue=catalogue, design=design, scale_ratio=on_grid, key=key, folder=folder
-    )
+    return LibraryPlace(catalogue=catalogue, design=design, scale_ratio=on_grid, key=key, folder=folder)
 
 
 def load_library(at: LibraryPlace) -> Library | None:

@@ -77,7 +77,9 @@ class EffectTable(Table):
     to: Id = Field(description="What is changed, as in cord-length.")
     at: Pattern = Field(default="", description="Where, with {place} or {cord} for the fault's own.")
     times: Number = Field(default=1.0, description="How much, for one unit of severity.")
-    behind_mm: Number = Field(default=0.0, description="For a replaced point: behind the hinge, scale 1 [mm].")
+    behind_mm: Number = Field(
+        default=0.0, description="For a replaced point: behind the hinge, scale 1 [mm]."
+    )
 
 
 class SignTable(Table):
@@ -93,7 +95,9 @@ class FaultTable(Table):
     """A kind of fault."""
 
     id: Id = Field(description="Id, as in loop-long.")
-    title: Line = Field(description="What is wrong, in words that follow 'most likely'; {place} is filled in.")
+    title: Line = Field(
+        description="What is wrong, in words that follow 'most likely'; {place} is filled in."
+    )
     places: Annotated[tuple[Placed, ...], Field(max_length=40)] = Field(
         default=(), description="Where it can be; left out: the whole hand."
     )
@@ -134,7 +138,9 @@ class ObservableTable(Table):
     resolution: Annotated[Number, Field(ge=0, le=100)] = Field(default=0.0, description="Written down in.")
     answers: Annotated[tuple[Line, ...], Field(max_length=6)] = Field(default=(), description="The answers.")
     answers_at: dict[str, tuple[Line, Line]] | None = Field(default=None, description="By place.")
-    cuts: Annotated[tuple[Number, ...], Field(max_length=5)] = Field(default=(), description="Between answers.")
+    cuts: Annotated[tuple[Number, ...], Field(max_length=5)] = Field(
+        default=(), description="Between answers."
+    )
     cut_sd: Annotated[Number, Field(ge=0, le=1000)] = Field(default=0.0, description="Their blur.")
     lapse: Share = Field(default=0.0, description="Share of answers that say nothing.")
     false_alarm: Share = Field(default=0.0, description="Seen where nothing is.")
@@ -253,7 +259,12 @@ def _physics(t: FaultTables) -> str:
     kept: dict[str, Any] = {
         "spread": t.spread.model_dump(),
         "faults": [
-            [f.id, f.places, f.severity.model_dump() if f.severity else None, [e.model_dump() for e in f.effect]]
+            [
+                f.id,
+                f.places,
+                f.severity.model_dump() if f.severity else None,
+                [e.model_dump() for e in f.effect],
+            ]
             for f in t.fault
         ],
         "reads": sorted({(o.reads, o.places) for o in t.observable if o.reads}),

@@ -11,8 +11,10 @@ from handsel.data.case_tables import CaseTables
 from handsel.data.day_plan_tables import DayPlanTable
 from handsel.data.day_tables import DayTables
 from handsel.data.design_tables import DesignTables
+from handsel.data.diagnosis_tables import DiagnosisTable
 from handsel.data.figure_tables import DetailsFile, FiguresFile
 from handsel.data.load_confirmed import ConfirmedFile
+from handsel.data.load_faults import FaultTables
 from handsel.data.load_hand_over import HandOverTables
 from handsel.data.load_labels import LabelTable
 from handsel.data.load_steps import StepsTables
@@ -29,6 +31,8 @@ FORMATS: dict[str, type[BaseModel]] = {
     "confirmed": ConfirmedFile,
     "day": DayTables,
     "day-plan": DayPlanTable,
+    "faults": FaultTables,
+    "diagnosis": DiagnosisTable,
     "labels": LabelTable,
     "hand-over": HandOverTables,
     "steps": StepsTables,

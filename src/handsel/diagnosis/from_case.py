@@ -73,7 +73,9 @@ def _seen(o: Observation, catalogue: Catalogue) -> list[Seen]:
         return [Seen(of=o.of, place=o.place, value=float(np.mean(values)), u=u)]
     if o.answer is None:
         return []
-    places = [p for p in look.places if p != HAND] if o.place == HAND and HAND not in look.places else [o.place]
+    places = (
+        [p for p in look.places if p != HAND] if o.place == HAND and HAND not in look.places else [o.place]
+    )
     if len(places) > 1:  # one answer for all places: it says so of each only when all is well
         good = {p: look.answers_of(p)[0] for p in places}
         if o.answer not in good.values():

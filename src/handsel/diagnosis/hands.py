@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.diagnosis.catalogue import Catalogue, Effect, Fault, Observable, Severity
-from handsel.diagnosis.variants import Variant, varied, variants_of
+from handsel.diagnosis.variants import Variant, variants_of, varied
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.digit_curves import DigitTables, digit_tables
 from handsel.mechanics.draws import Draws
@@ -59,7 +59,10 @@ def column_of(o: Observable, place: str) -> str:
 def columns_of(catalogue: Catalogue) -> tuple[str, ...]:
     """All quantities that a catalogue's looks read."""
     names = {
-        column_of(o, place) for o in catalogue.observables if o.reads and o.kind != "meets" for place in o.places
+        column_of(o, place)
+        for o in catalogue.observables
+        if o.reads and o.kind != "meets"
+        for place in o.places
     }
     return tuple(sorted(names))
 
@@ -119,9 +122,7 @@ class _Sheet:
     size_percent: Floats  # (n, d)
 
 
-def draw(
-    bench: Bench, faults: NDArray[np.int16], draws: Draws, severity: Floats | None = None
-) -> Drawn:
+def draw(bench: Bench, faults: NDArray[np.int16], draws: Draws, severity: Floats | None = None) -> Drawn:
     """Simulated hands with given faults, as ordinary hands differ otherwise.
 
     Parameters: bench; faults : (n, 2) int, NONE for none; draws; severity : (n, 2) float, to be used

@@ -192,7 +192,9 @@ def rows_of(library: Library, scale_ratio: float) -> Rows:
     )
 
 
-def chances(catalogue: Catalogue, rows: Rows, look: Observable, place: str, *, in_group: bool = False) -> Floats:
+def chances(
+    catalogue: Catalogue, rows: Rows, look: Observable, place: str, *, in_group: bool = False
+) -> Floats:
     """Chance of each answer for each hand; (answers, n). Not for numbers."""
     lapse = min(look.lapse * (GROUP_TIMES if in_group else 1.0), 0.5)
     known = look.answers_of(place)
@@ -232,7 +234,9 @@ def _shown(
             if sign.of == look.id and sign.place == place and sign.answer == bad:
                 chance = sign.chance * (0.7 if in_group else 1.0)
                 hidden[f.index] *= 1.0 - chance
-    clear = (1.0 - look.false_alarm * (0.3 if in_group else 1.0)) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
+    clear = (
+        (1.0 - look.false_alarm * (0.3 if in_group else 1.0)) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
+    )
     return np.asarray(1.0 - clear)
 
 

@@ -70,9 +70,13 @@ def with_priors(catalogue: Catalogue, priors: Mapping[str, float]) -> Catalogue:
     for kind, p in priors.items():
         if kind not in known or not 0.0 < p < 0.5:
             raise OutOfRange(
-                f"prior {p:g} of {kind[:40]}", where="priors", do="Give a share between 0 and 0.5 of a known kind."
+                f"prior {p:g} of {kind[:40]}",
+                where="priors",
+                do="Give a share between 0 and 0.5 of a known kind.",
             )
-    return replace(catalogue, kinds=tuple(replace(k, prior=priors.get(k.id, k.prior)) for k in catalogue.kinds))
+    return replace(
+        catalogue, kinds=tuple(replace(k, prior=priors.get(k.id, k.prior)) for k in catalogue.kinds)
+    )
 
 
 def posterior(

@@ -75,9 +75,7 @@ def varied(design: Design, variant: Variant, catalogue: Catalogue, scale_ratio: 
     if variant.to in ("tip", "proximal"):
         donors = _donors(catalogue, variant.to)
         make = _with_tip if variant.to == "tip" else _with_proximal
-        return _remade(
-            design, {g: make(design, g, donors[g], frames) for g in frames if g in donors}
-        )
+        return _remade(design, {g: make(design, g, donors[g], frames) for g in frames if g in donors})
     return design
 
 

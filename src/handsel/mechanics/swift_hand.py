@@ -140,7 +140,9 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
 def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tuple[Model, Cords, Curve]:
     t, b = digits.tables, hands.build
     # The block turned on the cuff takes the thumb's pin with it; the bar's pivot is at its middle.
-    pin = np.array(next(p for c in design.cords for leg in c.legs for p in leg.points if p.body == "thumb_pin").at_mm)
+    pin = np.array(
+        next(p for c in design.cords for leg in c.legs for p in leg.points if p.body == "thumb_pin").at_mm
+    )
     aside = abs(float(pin[1] - design.hinge("whippletree").origin_mm[1]))
     moved = b.thumb_pin_mm - aside * np.sin(np.radians(hands.block_turn_deg))
     plain = replace(b, thumb_pin_mm=moved)
@@ -155,7 +157,8 @@ def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tup
     legs = tuple(tuple(int(i) for i in np.flatnonzero(m.cord_of_leg == c)) for c in range(m.member.shape[1]))
     give = [1.0 / (m.cord_stiffness[:, c] * len(legs[c])) for c in range(len(legs))]
     curves = tuple(
-        _curve(closing, legs[c], t.travel_mm, give[c], _grip(m, hands, legs[c]), None) for c in range(len(legs))
+        _curve(closing, legs[c], t.travel_mm, give[c], _grip(m, hands, legs[c]), None)
+        for c in range(len(legs))
     )
     on_bar = [c for c in range(len(legs)) if len(legs[c]) == 2]
     cords = Cords(
@@ -205,7 +208,11 @@ def _poses(curve: Curve, travel: Floats, step: float) -> Floats:
     """Joint angles at (k, n, d) travels of a closing curve; (k, n, d, 2) [rad]."""
     k, n, d = travel.shape
     table = curve.phi_rad.reshape(n * d, -1, 2)
-    return look(table, travel.transpose(1, 2, 0).reshape(n * d, k) / step).reshape(n, d, k, 2).transpose(2, 0, 1, 3)
+    return (
+        look(table, travel.transpose(1, 2, 0).reshape(n * d, k) / step)
+        .reshape(n, d, k, 2)
+        .transpose(2, 0, 1, 3)
+    )
 
 
 def _lowered(cords: Cords, nodes: Floats, b: Build) -> Floats:
