@@ -1,0 +1,178 @@
+"""The cheapest way to a sound thing: try, look, decide, with what is wrong known by its chances only.
+
+States are what may be wrong; a belief is a weight for each. An act costs minutes and takes a state to
+soundness or to another state; whether it is sound is seen afterwards. A check costs minutes and its answer
+tells states apart. When nothing else pays, the last resort ends it. Values are expected minutes times the
+belief's weight, so that beliefs need not be made to sum to one.
+
+    V(b) = min over acts a of    minutes_a |b| + V(b T_a)            T_a: what stays wrong, and how
+           min over checks c of  minutes_c |b| + sum over answers o of V(b x chance of o)
+           last resort           minutes_L |b|
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+GENTLE_CHANCE = 0.5  # a gentle act that cures a state with at least this chance comes before any cut for it
+CUT_SHARE = 0.1  # a cut is let only where at most this share of what it cures could be cured gently
+PARTLY = 0.5  # what it is worth to take one of two faults away, when acts are ranked
+WIDE_ACTS, WIDE_CHECKS = 4, 5  # followed further down
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Problem:
+    """n states, a acts, k checks."""
+
+    weight: Floats  # (n,) of each state before anything is done
+    act_minutes: Floats  # (a,) with the look afterwards [min]
+    stays: Floats  # (a, n, n) chance to be in state j after the act, from i, and not sound
+    gentle: Bools  # (a,)
+    check_minutes: Floats  # (k,) [min]
+    answers: tuple[Floats, ...]  # k of (answers, n): chance of each answer in each state
+    last_minutes: float
+
+    @property
+    def cures(self) -> Floats:
+        """(a, n) chance that an act makes a state sound."""
+        return np.asarray(1.0 - self.stays.sum(2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What to do at a belief."""
+
+    kind: str  # "act", "check" or "last"
+    index: int
+    value: float  # expected minutes times the belief's weight
+
+
+class Solver:
+    """Depth-limited search over acts and checks, above a simple policy that values what is beyond."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.p = problem
+        self.cures = problem.cures
+        moved = 1.0 - np.stack([np.diag(t) for t in problem.stays]) if len(problem.stays) else self.cures
+        self.progress = self.cures + PARTLY * (moved - self.cures)
+        self.all_acts = np.ones(len(problem.act_minutes), dtype=bool)
+        self.all_checks = np.ones(len(problem.check_minutes), dtype=bool)
+
+    def admissible(self, belief: Floats, left: Bools) -> Bools:
+        """Acts that may be done: untried, and no cut for what something gentle cures.
+
+        Returns: (a + 1,) bool, the last one for the last resort.
+        """
+        gentle = left & self.p.gentle
+        if gentle.any():
+            best = self.cures[gentle].max(0)
+            soft = np.where(best >= GENTLE_CHANCE, belief, 0.0)
+        else:
+            soft = np.zeros_like(belief)
+        gain = self.cures @ belief
+        by_hand = self.cures @ soft
+        allowed = left & (self.p.gentle | (by_hand <= CUT_SHARE * gain + 1e-15)) & (gain > 1e-12)
+        last = soft.sum() <= CUT_SHARE * belief.sum() or not (allowed & gentle).any()
+        return np.append(allowed, last)
+
+    def simple(self, belief: Floats, left: Bools) -> tuple[int | None, Floats]:
+        """The act that the simple policy does next, None for the last resort; and what each act gains."""
+        allowed = self.admissible(belief, left)
+        gain = self.progress @ belief
+        cost = self.p.act_minutes * belief.sum()
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = np.where(allowed[:-1] & (gain > 1e-12), cost / gain, np.inf)
+        if not len(ratio) or not np.isfinite(ratio.min()):
+            return None, ratio
+        best = int(np.argmin(ratio))
+        if allowed[-1] and ratio[best] >= self.p.last_minutes:
+            return None, ratio
+        return best, ratio
+
+    def simple_value(self, belief: Floats, left: Bools) -> float:
+        """Expected minutes of the simple policy: least minutes for what is gained, then the last resort."""
+        total, left = 0.0, left.copy()
+        while belief.sum() > 1e-12:
+            act, _ = self.simple(belief, left)
+            if act is None:
+                return float(total + self.p.last_minutes * belief.sum())
+            total += self.p.act_minutes[act] * belief.sum()
+            belief = belief @ self.p.stays[act]
+            left[act] = False
+        return float(total)
+
+    def choose(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> Choice:
+        """The best thing to do, looking so many steps ahead.
+
+        With depth 0 it is the simple policy's value. Each more step can only better it: the simple
+        policy's own next act is always among those compared.
+        """
+        weight = belief.sum()
+        if weight <= 1e-12:
+            return Choice(kind="last", index=-1, value=0.0)
+        first, ratio = self.simple(belief, left)
+        allowed = self.admissible(belief, left)
+        options: list[Choice] = []
+        if allowed[-1]:
+            options.append(Choice(kind="last", index=-1, value=float(self.p.last_minutes * weight)))
+        acts = [int(a) for a in np.argsort(ratio)[:WIDE_ACTS] if np.isfinite(ratio[a])]
+        if first is not None and first not in acts:
+            acts.append(first)
+        for a in acts:
+            options.append(Choice(kind="act", index=a, value=self._after_act(belief, left, checks, a, depth)))
+        for c, value in self._checks(belief, left, checks, depth):
+            options.append(Choice(kind="check", index=c, value=value))
+        if not options:  # nothing gains anything
+            return Choice(kind="last", index=-1, value=float(self.p.last_minutes * weight))
+        return min(options, key=lambda o: (o.value, o.kind, o.index))
+
+    def _after_act(self, belief: Floats, left: Bools, checks: Bools, act: int, depth: int) -> float:
+        rest, fewer = belief @ self.p.stays[act], left.copy()
+        fewer[act] = False
+        return float(self.p.act_minutes[act] * belief.sum()) + self._value(rest, fewer, checks, depth - 1)
+
+    def _after_check(self, belief: Floats, left: Bools, checks: Bools, check: int, depth: int) -> float:
+        fewer = checks.copy()
+        fewer[check] = False
+        total = float(self.p.check_minutes[check] * belief.sum())
+        for chance in self.p.answers[check]:
+            total += self._value(belief * chance, left, fewer, depth - 1)
+        return total
+
+    def _value(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> float:
+        if belief.sum() <= 1e-12:
+            return 0.0
+        if depth <= 0:
+            return self.simple_value(belief, left)
+        return self.choose(belief, left, checks, depth).value
+
+    def _checks(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> list[tuple[int, float]]:
+        """Checks with their values; all of them one step ahead, the best few further."""
+        near = [(c, self._after_check(belief, left, checks, int(c), 1)) for c in np.flatnonzero(checks)]
+        near.sort(key=lambda f: f[1])
+        if depth <= 1:
+            return [(int(c), value) for c, value in near[:1]]
+        return [
+            (int(c), min(value, self._after_check(belief, left, checks, int(c), depth)))
+            for c, value in near[:WIDE_CHECKS]
+        ]
+
+
+def fixed_order_value(solver: Solver, belief: Floats, order: Sequence[int]) -> float:
+    """Expected minutes when acts are tried in a given order until it is sound, then the last resort."""
+    total = 0.0
+    for act in order:
+        if belief.sum() <= 1e-12:
+            break
+        if solver.cures[act] @ belief <= 1e-12:
+            continue
+        total += float(solver.p.act_minutes[act] * belief.sum())
+        belief = belief @ solver.p.stays[act]
+    return float(total + solver.p.last_minutes * belief.sum())
