@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from handsel.data import carrier_file as carrier_module
 from handsel.data.carrier_file import carrier_file
 from handsel.data.load_design import load_design
 from handsel.design import fits
@@ -23,7 +24,7 @@ from handsel.design.card_carrier import (
 )
 from handsel.design.shapes import surface
 from handsel.design.sizes import Sizes
-from handsel.errors import OutOfRange
+from handsel.errors import HandselError, OutOfRange
 from handsel.vision.cards import CARD_MM
 
 
@@ -101,3 +102,9 @@ def test_a_file_reads_back_as_the_same_closed_body(solid, fmt):
 def test_another_format_is_refused():
     with pytest.raises(OutOfRange, match="stl"):
         carrier_file("obj")
+
+
+def test_where_solids_cannot_be_made_it_says_what_to_install(monkeypatch):
+    monkeypatch.setattr(carrier_module, "find_spec", lambda name: None)
+    with pytest.raises(HandselError, match=r"handsel\[meshes\]"):
+        carrier_file("3mf")

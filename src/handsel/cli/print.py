@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from handsel.errors import BadFile, HandselError
+from handsel.errors import BadFile
 
 PDF_MARK, FILE_MARKS = b"%PDF-", {"stl": b"binary STL", "3mf": b"PK\x03\x04"}
 
@@ -57,16 +57,8 @@ def carrier(fmt: str, out: Path | None) -> None:
 
     It lies on the cuff's straight back, wall and card outside, and serves both sides and every scale.
     """
-    from importlib.util import find_spec
-
     from handsel.data.carrier_file import carrier_file
 
-    if find_spec("manifold3d") is None:
-        raise HandselError(
-            "the program that makes solids, manifold3d, is not installed",
-            where="print carrier",
-            do="Install handsel with its extra: pip install 'handsel[meshes]'.",
-        )
     path = out or Path(f"handsel-card-carrier.{fmt}")
     _write(path, carrier_file(fmt), FILE_MARKS[fmt])
     _say(path, "Print it as it lies, without support. An office clip or a rubber band holds it.", bar=False)
