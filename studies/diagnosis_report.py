@@ -42,6 +42,7 @@ class Judged:
     searches: dict[str, Sequence[Search]] = field(default_factory=dict)  # tool, fixed: same hands
     search_kinds: Sequence[str] = ()
     left_out: int = 0
+    weights: Sequence[float] = ()  # that make the hands as frequent as the priors say; none: even
 
 
 def singles(cases: Sequence[Case]) -> list[Case]:
@@ -54,6 +55,7 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
     ceiling = singles(judged.ceilings[best])
     every = calibration([stated(c) for c in judged.tool])
     first = calibration([first_stated(c) for c in judged.tool])
+    usual = calibration([stated(c) for c in judged.tool], judged.weights or None)
     lines = [
         "# How well a cause is named",
         "",
@@ -65,7 +67,7 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
         "",
         "## What came out",
         "",
-        *_goals(judged, tool, ceiling, best, every),
+        *_goals(judged, tool, ceiling, best, every, usual),
         "",
         "## Kind by kind",
         "",
@@ -76,7 +78,7 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
         "",
         "## What the stated probabilities are worth",
         "",
-        *_calibrations(judged, every, first),
+        *_calibrations(judged, every, first, usual),
         "",
         "## Ceilings, leaflet and prior",
         "",
@@ -91,7 +93,14 @@ def _met(yes: bool) -> str:
     return "met" if yes else "**not met**"
 
 
-def _goals(judged: Judged, tool: list[Case], ceiling: list[Case], best: str, every: Calibration) -> list[str]:
+def _goals(
+    judged: Judged,
+    tool: list[Case],
+    ceiling: list[Case],
+    best: str,
+    every: Calibration,
+    usual: Calibration,
+) -> list[str]:
     top_1, top_3 = macro(tool, in_top(1)), macro(tool, in_top(3))
     at_best = macro(ceiling, in_top(1))
     pairs = share([in_top(4)(c) for c in judged.tool if len(c.true) == 2])
@@ -105,7 +114,11 @@ def _goals(judged: Judged, tool: list[Case], ceiling: list[Case], best: str, eve
         (f"ceiling, true cause first ({best})", at_best, "", None),
         ("both of two faults among the first four", pairs, "75 %", pairs.value >= GOAL_PAIRS),
         ("faultless called faultless", sound, "95 %", sound.value >= GOAL_FAULTLESS),
-        (f"calibration slope, {every.hands} hands", _interval(every.slope), "0.85 to 1.15", slope_good),
+        (f"calibration slope, {every.hands} hands, kinds even", _interval(every.slope), "0.85 to 1.15", slope_good),
+        ("calibration slope, kinds as frequent as their priors", _interval(usual.slope), "0.85 to 1.15",
+         GOAL_SLOPE[0] <= usual.slope[0] <= GOAL_SLOPE[1]),
+        ("calibration in the large, kinds even [logits]", _interval(every.in_the_large), "", None),
+        ("calibration in the large, kinds as their priors [logits]", _interval(usual.in_the_large), "", None),
     ]  # fmt: skip
     if judged.searches:
         fewer = fewer_minutes(judged)
@@ -164,13 +177,16 @@ def _where(c: Case) -> str:
     return " elsewhere" if _kind(_first(c)) == c.kind_of_case else ""
 
 
-def _calibrations(judged: Judged, every: Calibration, first: Calibration) -> list[str]:
+def _calibrations(judged: Judged, every: Calibration, first: Calibration, usual: Calibration) -> list[str]:
     lines = [
         f"- Every cause stated with 1 % or more, {every.count} probabilities of {every.hands} hands, kinds"
         f" even: slope {_interval(every.slope)}; in the large {_interval(every.in_the_large)} logits; stated"
         f" {every.expected:.0f}, seen {every.seen:.0f}.",
         f"- The first cause alone: slope {_interval(first.slope)}; in the large"
         f" {_interval(first.in_the_large)} logits; stated {first.expected:.0f}, seen {first.seen:.0f}.",
+        "- The study has as many hands of a rare kind as of a common one, and fewer faultless ones and pairs than"
+        " the priors speak of. Hands weighed to the catalogue's priors instead: slope"
+        f" {_interval(usual.slope)}; in the large {_interval(usual.in_the_large)} logits.",
         "",
         "| stated | probabilities | mean stated | so it was |",
         "| --- | ---: | ---: | ---: |",

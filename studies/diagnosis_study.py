@@ -27,6 +27,8 @@ from diagnosis_scores import FAULTLESS, Case
 from diagnosis_tool import Tool
 from faulty_hands import hands as read_hands
 
+from handsel.diagnosis.library import ROUNDS
+
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "docs" / "studies" / "diagnosis.md"
 DATA = ROOT / "src" / "handsel" / "data"
@@ -41,11 +43,12 @@ def main() -> None:
         "--minutes", type=float, default=float("inf"), help="stop asking the tool after so long"
     )
     parser.add_argument("--hands", type=int, default=10**9, help="the first so many of them only")
+    parser.add_argument("--rounds", type=int, default=ROUNDS, help="of the library; fewer for a quick look")
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
     every = [h for path in sorted(asked.folder.glob("hands-*.jsonl")) for h in read_hands(path)]
     hands = [h for h in every if "left_out" not in h][: asked.hands]
-    tool, began = Tool(), perf_counter()
+    tool, began = Tool(rounds=asked.rounds), perf_counter()
     verdicts = kept(asked.folder / f"verdicts-{tool.key}.jsonl")
     for hand, verdict in ask_all(tool, hands, verdicts, asked.folder):
         verdicts[_id(hand)] = verdict
@@ -107,7 +110,7 @@ def search_all(tool: Tool, hands: Sequence[Hand], folder: Path) -> dict[str, dic
     have, clock = kept(path), clock_of()
 
     def ask(said: Sequence[dict[str, Any]]) -> tuple[dict[str, float], tuple[str, str] | None]:
-        answer = tool.ask(said)
+        answer = tool.ask(said, check=True)
         return answer.said, answer.next_check
 
     with path.open("a", encoding="utf-8") as out:
@@ -137,6 +140,18 @@ def tables() -> tuple[dict[str, Any], dict[str, Any]]:
 
 def clock_of() -> minutes.Times:
     return minutes.times(*tables())
+
+
+def as_frequent_as(hands: Sequence[Hand], masses: dict[str, float]) -> list[float]:
+    """Weights that give no fault, each single kind, and all pairs together their prior mass; mean 1."""
+
+    def group(h: Hand) -> str:
+        return {0: FAULTLESS, 1: h["faults"][0]["kind"] if h["faults"] else ""}.get(len(h["faults"]), "two")
+
+    groups = [group(h) for h in hands]
+    count = {g: groups.count(g) for g in set(groups)}
+    raw = [masses[g] / count[g] for g in groups]
+    return [w * len(raw) / sum(raw) for w in raw]
 
 
 def as_case(hand: Hand, said: dict[str, float]) -> Case:
@@ -177,6 +192,7 @@ def write(
         searches={o: list(s.values()) for o, s in searched.items() if s},
         search_kinds=list(searched["tool"]),
         left_out=drawn - len(hands),
+        weights=as_frequent_as(hands, tool.masses()),
     )
     seeds = sorted({h["seed"] for h in hands})
     count = [sum(len(h["faults"]) == k for h in hands) for k in (1, 2, 0)]
@@ -203,6 +219,3 @@ def setting(hands: Sequence[Hand], count: Sequence[int]) -> list[str]:
 
 if __name__ == "__main__":
     sys.exit(main())
-
-
-__all__ = ["FAULTLESS", "as_case", "ask_all", "kept", "search_all", "spread_over_kinds", "write"]

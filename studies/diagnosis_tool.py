@@ -1,0 +1,101 @@
+"""The diagnosis as the study asks it: observations in, probabilities of every cause and of none out.
+
+What `handsel diagnose` reasons with: the same library, catalogue and likelihood, the instrument's uncertainty
+from the protocol's methods. Only the list of causes is not cut off after the first dozen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from diagnosis_scores import FAULTLESS
+
+from handsel.data.library_store import build_library, library_place
+from handsel.data.load_design import design_path, load_design
+from handsel.data.load_faults import load_faults
+from handsel.data.load_protocol import load_protocol
+from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
+from handsel.diagnosis.from_case import seen_in_case
+from handsel.diagnosis.hands import NONE
+from handsel.diagnosis.library import ROUNDS
+from handsel.diagnosis.likelihood import items_of
+from handsel.diagnosis.next_check import next_checks
+from handsel.diagnosis.posterior import posterior, set_priors
+from handsel.inspection.case import Case, HandRecord, Observation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """What the tool says of one set of observations."""
+
+    said: dict[str, float]  # marginal probability of each cause, and of none
+    none_fits: bool
+    next_check: tuple[str, str] | None  # observable, place
+
+
+class Tool:
+    """The bundled catalogue and the library of one scale, made where it is missing."""
+
+    def __init__(self, *, rounds: int = ROUNDS, scale_ratio: float = 1.0, cache: Path | None = None) -> None:
+        self.protocol = load_protocol()
+        self.catalogue = load_faults("wrist-hand-1", self.protocol)
+        design_sha256 = sha256(design_path("linden").read_bytes()).hexdigest()
+        at = library_place(self.catalogue, load_design("linden"), design_sha256, scale_ratio, cache=cache)
+        self.library = build_library(at, rounds=tuple(range(rounds)))
+        self.hand = HandRecord(
+            code="R-014",
+            serial="H-1",
+            design="linden",
+            scale_ratio=scale_ratio,
+            side="right",
+            hold_point="strung",
+        )
+        self.key = f"{at.key[:8]}-{self.catalogue.sha256[:8]}-{rounds}"
+        self.about = f"catalogue {self.catalogue.id} {self.catalogue.version}, library of {len(self.library.stratum)} hands"
+
+    def ask(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
+        """Probabilities, whether anything fits, and with `check` what to look at next."""
+        items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
+        p = posterior(self.library, self.catalogue, items)
+        found = {f.id: float(p.by_fault[f.index]) for f in self.catalogue.faults}
+        found[FAULTLESS] = float(p.by_set[0])
+        wanted = next_checks(self.catalogue, p.rows, p.weight, {i.key for i in items}) if check else ()
+        return Answer(
+            said=found,
+            none_fits=bool(fit_probability(self.catalogue, p.rows, p.weight, items) < NONE_FITS_P),
+            next_check=(wanted[0].of, wanted[0].place) if wanted else None,
+        )
+
+    def case(self, said: Sequence[dict[str, Any]]) -> Case:
+        """The answers as a case that has them and nothing else."""
+        written = tuple(
+            Observation(
+                of=o["of"],
+                place=o.get("place", ""),
+                answer=o.get("answer"),
+                value=o.get("value"),
+                unit=o.get("unit"),
+                method=o.get("method", ""),
+            )
+            for o in said
+        )
+        return Case(
+            name="study", hand=self.hand, by="inspector 2", on=date(2026, 11, 21), observations=written
+        )
+
+    def masses(self) -> dict[str, float]:
+        """Prior probability of no fault, of each kind alone, and of two faults."""
+        prior = set_priors(self.catalogue, self.library.strata)
+        found = {FAULTLESS: 0.0, "two": 0.0}
+        for p, (one, other) in zip(prior, self.library.strata, strict=True):
+            if one == NONE:
+                name = FAULTLESS
+            else:
+                name = "two" if other != NONE else self.catalogue.faults[one].kind.id
+            found[name] = found.get(name, 0.0) + float(p)
+        return found
