@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "diagnose": ("handsel.cli.diagnose", "Name the probable causes of what was seen, and what to look at next."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),
     "print": ("handsel.cli.print", "Write tag cards, inspection mats and a card carrier for a printer."),
+    "parts": ("handsel.cli.parts", "Hold a photo of a kit on the mat against what was ordered."),
     "protocol": ("handsel.cli.protocol", "Show what is checked, when and how."),
     "schema": ("handsel.cli.schema", "Print the JSON Schema of a file format."),
 }
