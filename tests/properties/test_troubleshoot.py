@@ -1,6 +1,6 @@
 """Laws of the search for the cheapest way: against all orders, all policies, and itself at another depth."""
 
-from functools import lru_cache
+from functools import cache
 from itertools import permutations
 
 import numpy as np
@@ -50,7 +50,7 @@ def best_of_all(p):
     """The value of the best policy there is, by trying everything."""
     n, k = len(p.act_minutes), len(p.check_minutes)
 
-    @lru_cache(maxsize=None)
+    @cache
     def value(belief, left, checks):
         b = np.array(belief)
         if b.sum() <= 1e-12:
