@@ -30,7 +30,7 @@ PAGES = {
     ),
     "build": (
         "/", "/practice/", "/h/{R-018}/build/", "/h/{R-024}/build/", "/h/{R-009}/build/", "/h/{R-009}/cards/{card}/",
-        "/h/{R-024}/build/step/assembled/", "/h/{R-009}/", "/h/{R-014}/look/", "/?code=K7M4QX",
+        "/h/{R-024}/build/step/assembled/", "/h/{R-009}/", "/h/{R-014}/look/", "/?code=K7M4QX", "/papers/for-photos/",
     ),
     "inspect": (
         "/", "/h/{R-014}/look/", "/h/{R-009}/answer/", "/h/{R-020}/answer/", "/h/{R-005}/answer/",

@@ -25,10 +25,11 @@ _carrier = lru_cache(maxsize=1)(carrier_file)
 @require_GET
 def for_photos(request: HttpRequest) -> HttpResponse:
     """What there is to print before a photo can measure, for phones too."""
+    bar = good_bar(BAR_MM)
     context = {
         "card_papers": [(name, MATS[name].title) for name in PAPERS],
         "mat_papers": [(m.name, m.title) for m in MATS.values()],
-        **good_bar(BAR_MM),
+        "bar_words": f"Print at 100 %, then measure the black bar: {bar['low']} to {bar['high']} mm.",
     }
     return render(request, "papers/for_photos.html", context)
 
