@@ -26,6 +26,7 @@ HANDLERS = {
     "answer": "handsel.bench.looking.answering",
     "photo": "handsel.bench.photos.decoding",
     "measure": "handsel.bench.measuring.working",
+    "measure-slow": "handsel.bench.measuring.working",
 }
 TRIAL = "handsel.bench.ready.warming"  # any worker's trial piece, for the checklist before the hall opens
 IDLE_S = 0.15

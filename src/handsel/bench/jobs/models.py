@@ -10,7 +10,7 @@ class Job(models.Model):
 
     QUEUED, WORKING, DONE, FAILED = "queued", "working", "done", "failed"
 
-    kind = models.CharField(max_length=12)  # "answer", "photo", "measure"
+    kind = models.CharField(max_length=12)  # "answer", "photo", "measure", "measure-slow"
     key = models.CharField(max_length=100, unique=True)
     payload = models.JSONField()
     state = models.CharField(max_length=8, default=QUEUED)

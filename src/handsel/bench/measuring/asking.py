@@ -14,7 +14,7 @@ from handsel.bench.hands.casebook import protocol_kept
 from handsel.bench.hands.models import Hand
 from handsel.bench.jobs.services import enqueue
 from handsel.bench.measuring.forms import LOOSE, WishForm
-from handsel.bench.measuring.kinds import ANGLE, ANGLES, kind_for
+from handsel.bench.measuring.kinds import ANGLE, ANGLES, job_kind, kind_for
 from handsel.bench.measuring.models import Measurement, State
 from handsel.bench.people.models import Person
 from handsel.bench.photos.models import Photo
@@ -116,5 +116,5 @@ def _asked(
         )  # fmt: skip
         if is_new:
             # Before photos are developed, so that the pixels as sent are still there; somebody stands and waits.
-            enqueue("measure", f"measure-{m.pk}", {"measurement": m.pk}, urgency=1)
+            enqueue(job_kind(kind), f"measure-{m.pk}", {"measurement": m.pk}, urgency=1)
     return m

@@ -58,7 +58,9 @@ def judged(
         rule.limits,
         accept_p=protocol.accept(c.severity),
     )
-    _, _, sentence = str(decision).partition(": ")
+    _, _, chance = str(decision).partition("; ")
+    limit = str(rule.limits)
+    sentence = f"{limit[:1].upper()}{limit[1:]} is asked; it is {chance}"
     if decision.verdict is not Verdict.UNDECIDED:
         return Judged(verdict=decision.verdict.value, sentence=sentence, advisories=advisories)
     again = min(hypot(*(contributions.get(name, 0.0) for name in _AFRESH)), u) or u

@@ -7,6 +7,7 @@ from handsel.inspection.rules import NumberRule
 
 ANGLE, ANGLES, PARTS, CUFF, BEND = "angle", "angles", "parts", "cuff", "bend"
 OF_ONE_PHOTO = (ANGLE, PARTS, CUFF, BEND)
+SLOW = (PARTS, CUFF, BEND)  # some seconds or many, in a worker of their own
 PHOTO = "photo"  # the method, as protocols name it
 _ANGLES = ("worked_rest_angle_deg", "lowered_rest_angle_deg")
 # A yes/no check has nothing in it that says what a photo of it could show, so it is known by its name.
@@ -16,6 +17,11 @@ _HELPED = {
     "cuff-no-white-line": BEND,
     "joint-no-white-line": BEND,
 }
+
+
+def job_kind(kind: str) -> str:
+    """Which worker measures it."""
+    return "measure-slow" if kind in SLOW else "measure"
 
 
 def kind_for(c: Characteristic) -> str:

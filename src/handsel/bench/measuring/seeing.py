@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from handsel.bench.measuring import saying
 from handsel.bench.photos.developing import NotStored, Refused, must_be_bare, tell
 from handsel.errors import HandselError
 
@@ -41,6 +42,16 @@ class Sent:
         if "f35_mm" in self.task:
             return Lens(f35_mm=self.task["f35_mm"], whole_picture=True)
         return Lens(f35_mm=f35_mm, whole_picture=whole_picture)
+
+    def pixels(self) -> tuple[Any, Lens]:
+        """All of it in colour, (h, w, 3) uint8, and the lens."""
+        import numpy as np
+
+        from handsel.data.photo_file import colour_from_bytes, photo_from_bytes
+
+        photo = photo_from_bytes(self.data, name=WHERE)
+        lens = self.lens(photo.f35_mm, photo.whole_picture)
+        return np.asarray(colour_from_bytes(self.data, name=WHERE), dtype=np.uint8), lens
 
     def colour(self) -> Picture:
         """In colour and upright, no larger than an overlay needs."""
@@ -87,6 +98,31 @@ def angle(sent: Sent, overlay: Path) -> dict[str, Any]:
     }
 
 
+def parts(sent: Sent, overlay: Path) -> dict[str, Any]:
+    """A kit's parts on the mat, held against what was ordered."""
+    from PIL import Image
+
+    from handsel.data.design_text import design_from_text
+    from handsel.documents.parts_overlay import parts_overlay
+    from handsel.vision.parts import look_at_parts
+
+    design = design_from_text(
+        Path(sent.task["design_file"]).read_text(encoding="utf-8"), where="the hand's design"
+    )
+    pixels, lens = sent.pixels()
+    found = look_at_parts(
+        pixels,
+        design=design,
+        scale_ratio=sent.task["scale_ratio"],
+        side=sent.task["side"],
+        lens=lens,
+        bar_reading_mm=sent.task.get("bar_mm"),
+        where=WHERE,
+    )
+    keep(parts_overlay(Image.fromarray(pixels), found), overlay)
+    return saying.of_parts(found)
+
+
 def keep(jpeg: bytes, overlay: Path) -> None:
     """Write the picture that is shown, after making sure that it holds pixels and nothing else."""
     must_be_bare(jpeg)
@@ -103,19 +139,20 @@ def as_jpeg(picture: Picture) -> bytes:
     return out.getvalue()
 
 
-WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {"angle": angle}
+WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {"angle": angle, "parts": parts}
+CPU_S, SLOW_CPU_S = 40, 200
 
 
 def look(task: Mapping[str, Any], source: Path, overlay: Path) -> dict[str, Any]:
     """Do what is asked; what cannot be seen is told as a refusal with its cause."""
-    from handsel.vision.refused import PhotoRefused
-
     try:
         return WAYS[task["what"]](Sent(data=source.read_bytes(), task=task), overlay)
-    except PhotoRefused as refused:
-        return {"refused": refused.what, "do": refused.do, "cause": refused.cause.value}
     except HandselError as error:
-        return {"refused": error.what, "do": error.do, "cause": "not a usable photo"}
+        return {
+            "refused": error.what,
+            "do": error.do,
+            "cause": str(getattr(error, "cause", "not a usable photo")),
+        }
     except (ArithmeticError, LookupError, TypeError, ValueError, OSError) as error:
         # A file that the decoders took and the sums did not: the photo's fault or ours, and no reading either way.
         print(f"{type(error).__name__}: {error}", file=sys.stderr)
@@ -125,7 +162,9 @@ def look(task: Mapping[str, Any], source: Path, overlay: Path) -> dict[str, Any]
 def main() -> None:
     """What the worker starts."""
     task, source, overlay = sys.argv[1:]
-    tell(lambda: look(json.loads(task), Path(source), Path(overlay)))
+    told = json.loads(task)
+    cpu_s = CPU_S if told["what"] == "angle" else SLOW_CPU_S
+    tell(lambda: look(told, Path(source), Path(overlay)), cpu_s=cpu_s)
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ from django.utils import timezone
 from handsel import __version__
 from handsel.bench.hands.models import Hand
 from handsel.bench.measuring import together
-from handsel.bench.measuring.kinds import ANGLES
+from handsel.bench.measuring.kinds import ANGLES, PARTS, SLOW, job_kind
 from handsel.bench.measuring.models import Measurement, State
 from handsel.bench.on_disk import BESIDE, NoRoom, fingerprint, said_plainly, settle
 from handsel.bench.photos import derived, places
@@ -28,6 +28,7 @@ from handsel.bench.photos.models import State as PhotoState
 from handsel.errors import HandselError
 
 SENT, KEPT = "as sent", "as kept"
+WALL_S, SLOW_WALL_S = 60.0, 300.0
 GONE = {
     "refused": "the photo is no longer there",
     "do": "Take it again, or read the hand yourself.",
@@ -46,7 +47,7 @@ def begin() -> None:
             fail(m, (job.error or {}).get("what", "it could not be worked out"))
         elif job is None or job.state == Job.DONE:
             Job.objects.filter(key=f"measure-{m.pk}").delete()
-            enqueue("measure", f"measure-{m.pk}", {"measurement": m.pk}, urgency=1)
+            enqueue(job_kind(m.kind), f"measure-{m.pk}", {"measurement": m.pk}, urgency=1)
 
 
 def run(payload: dict[str, Any]) -> dict[str, Any]:
@@ -76,7 +77,7 @@ def _seen(m: Measurement, part: Path) -> tuple[dict[str, Any], str]:
     task = task_of(m)
     sent = places.raw(m.photo)
     if m.photo.state == PhotoState.STORED and sent.is_file() and fingerprint(sent) == m.photo.raw_sha256:
-        told = told_apart("handsel.bench.measuring.seeing", json.dumps(task), sent, part)
+        told = _apart(m, task, sent, part)
         if "refused" not in told or told.get("cause") or sent.is_file():
             return told, SENT
         m.photo.refresh_from_db()  # developed by another worker while it was being opened
@@ -86,7 +87,21 @@ def _seen(m: Measurement, part: Path) -> tuple[dict[str, Any], str]:
     if m.photo.state != PhotoState.READY or not source.is_file():
         return dict(GONE), KEPT
     task["f35_mm"] = m.photo.focal_length_35mm_mm
-    return told_apart("handsel.bench.measuring.seeing", json.dumps(task), source, part), KEPT
+    return _apart(m, task, source, part), KEPT
+
+
+def _apart(m: Measurement, task: dict[str, Any], source: Path, part: Path) -> dict[str, Any]:
+    """In a process of its own; a kit is held against the text of the hand's own design."""
+    wall_s = SLOW_WALL_S if m.kind in SLOW else WALL_S
+    design = part.with_name(f"{part.name}.design")
+    try:
+        if m.kind == PARTS:
+            with said_plainly("the photo"):
+                design.write_text(m.hand.design.text, encoding="utf-8")
+            task = {**task, "design_file": str(design)}
+        return told_apart("handsel.bench.measuring.seeing", json.dumps(task), source, part, wall_s=wall_s)
+    finally:
+        design.unlink(missing_ok=True)
 
 
 def task_of(m: Measurement) -> dict[str, Any]:

@@ -18,7 +18,7 @@ _ONE_THREAD = dict.fromkeys(("OPENCV_FOR_THREADS_NUM", "OPENBLAS_NUM_THREADS", "
 log = logging.getLogger("handsel.photos")
 
 
-def told_apart(module: str, *words: str | Path) -> dict[str, Any]:
+def told_apart(module: str, *words: str | Path, wall_s: float = WALL_S) -> dict[str, Any]:
     """What a module (of this folder, or named in full) tells when run with these words; its death is a refusal."""
     # Nothing of this process's surroundings but where the program and the system's libraries are.
     kept = {k: v for k, v in os.environ.items() if k in ("PATH", "SYSTEMROOT", "TEMP", "TMPDIR", "LANG")}
@@ -34,12 +34,12 @@ def told_apart(module: str, *words: str | Path) -> dict[str, Any]:
             env=kept | _ONE_THREAD,
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=WALL_S,
+            timeout=wall_s,
             check=False,
         )
     except subprocess.TimeoutExpired:
         return {
-            "refused": f"it took longer than {WALL_S:.0f} seconds to open",
+            "refused": f"it took longer than {wall_s:.0f} seconds to open",
             "do": "Take it again at a smaller size.",
         }
     if done.returncode != 0:

@@ -224,14 +224,14 @@ def must_be_bare(data: bytes) -> None:
         raise Refused("it could not be written as a clean picture", "Take the photo again.")
 
 
-def bound() -> None:
+def bound(cpu_s: int = CPU_S) -> None:
     """Limits on this process; where the system has none, the limit on pixels must do."""
     try:
         import resource
     except ImportError:  # Windows
         return
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
-    resource.setrlimit(resource.RLIMIT_CPU, (CPU_S, CPU_S))
+    resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s))
     if sys.platform != "darwin":  # where the limit on address space is not kept
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
 
@@ -242,9 +242,9 @@ def main() -> None:
     tell(lambda: develop(kind, Path(source), Path(full), Path(thumb)))
 
 
-def tell(work: Callable[[], dict[str, Any]]) -> None:
+def tell(work: Callable[[], dict[str, Any]], *, cpu_s: int = CPU_S) -> None:
     """Do the work within bounds and print its one line of JSON."""
-    bound()
+    bound(cpu_s)
     try:
         told = work()
     except Refused as refused:

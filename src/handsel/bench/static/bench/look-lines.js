@@ -37,7 +37,7 @@
 
   function fresh(size) {
     const x = function (r) { return Math.round(r * size[0]); }, y = function (r) { return Math.round(r * size[1]); };
-    return { palm: [[x(0.5), y(0.52)], [x(0.84), y(0.52)]], cuff: [[x(0.46), y(0.5)], [x(0.14), y(0.36)]] };
+    return { palm: [[x(0.58), y(0.6)], [x(0.88), y(0.6)]], cuff: [[x(0.42), y(0.5)], [x(0.12), y(0.36)]] };
   }
 
   // ---- the screen -------------------------------------------------------------------------------------
@@ -49,7 +49,7 @@
     const live = h("p", { class: "reading lines-reading" }), keep = parts.button("These are the lines", { id: "keep-lines", press: kept });
     const bad = h("p", { class: "wrong", role: "alert", id: "lines-wrong" }), foot = h("div", { class: "reach" });
     const shapes = {}, handles = [];
-    let size = mine.size, now = mine.now, timer = 0, scale = 1;
+    let size = mine.size, now = mine.now, timer = 0, scale = 1, touched = { palm: false, cuff: false };
     svg.setAttribute("class", "lines-svg");
     svg.setAttribute("aria-hidden", "true");
     glass.hidden = true;
@@ -77,7 +77,7 @@
     stage.appendChild(glass);
 
     function point(n) { return now[ENDS[n][0]][ENDS[n][1]]; }
-    function set(n, x, y) { now[ENDS[n][0]][ENDS[n][1]] = [within(x, size[0]), within(y, size[1])]; }
+    function set(n, x, y) { touched[ENDS[n][0]] = true; now[ENDS[n][0]][ENDS[n][1]] = [within(x, size[0]), within(y, size[1])]; }
     function within(v, most) { return Math.round(10 * Math.min(Math.max(v, 0), most)) / 10; }
 
     // Grabbed anywhere on its ring, an end moves as far as the finger does; it does not jump under it.
@@ -125,18 +125,19 @@
         handle.style.left = 100 * point(n)[0] / size[0] + "%";
         handle.style.top = 100 * point(n)[1] / size[1] + "%";
       });
-      const trouble = wrong(now, size, by);
+      const started = touched.palm && touched.cuff, trouble = started ? wrong(now, size, by) : "";
       bad.textContent = "";
       if (trouble) { bad.appendChild(parts.shape("not")); bad.appendChild(h("span", {}, trouble)); }
-      keep.disabled = Boolean(trouble);
+      keep.disabled = Boolean(trouble) || !started;
       const found = worked(mine.drawn.concat([now]), size, by);
       live.textContent = "";
-      if (!trouble) { live.appendChild(document.createTextNode(found.shown + " ")); live.appendChild(h("span", { class: "spread" }, found.spread + " (k = 2)")); }
+      if (!started) live.appendChild(h("span", { class: "spread" }, "Put both lines on the hand."));
+      else if (!trouble) { live.appendChild(document.createTextNode(found.shown + " ")); live.appendChild(h("span", { class: "spread" }, found.spread + " (k = 2)")); }
     }
 
     function settled() {
       clearTimeout(timer);
-      timer = setTimeout(function () { said.textContent = live.textContent ? "The lines make " + live.textContent + "." : ""; }, ASK_AFTER_MS);
+      timer = setTimeout(function () { said.textContent = touched.palm && touched.cuff && !keep.disabled ? "The lines make " + live.textContent + "." : ""; }, ASK_AFTER_MS);
     }
 
     // What lies under the finger, larger, in the corner that it is furthest from.
@@ -170,6 +171,7 @@
     function again() {
       mine.drawn.push(now);
       now = mine.now = fresh(size);
+      touched = { palm: false, cuff: false };
       draw();
       counted();
       said.textContent = "Draw them once more, without looking where they were.";
@@ -194,7 +196,7 @@
         .catch(function () { /* the angle is there; what it means is said with the answer */ });
     }
 
-    const afresh = h("div", { class: "whole bar" }, parts.button("Draw them afresh", { kind: "plain", id: "lines-afresh", press: again }), parts.button("Turn the lines round", { kind: "plain", id: "lines-round", shape: "turn", press: turnRound }));
+    const afresh = h("div", { class: "whole bar" }, parts.button("Draw them afresh", { kind: "plain", id: "lines-afresh", press: function () { if (keep.disabled) { said.textContent = "Put both lines on the hand first."; return; } again(); } }), parts.button("Turn the lines round", { kind: "plain", id: "lines-round", shape: "turn", press: turnRound }));
     const times = h("p", { class: "second" });
     function counted() {
       times.textContent = mine.drawn.length ? "Drawn " + mine.drawn.length + (mine.drawn.length > 1 ? " times" : " time") + " before; all count." : "Drawing them afresh once or twice makes them surer.";
@@ -205,6 +207,7 @@
       size = mine.size || [img.naturalWidth, img.naturalHeight];
       mine.size = size;
       if (!now) now = mine.drawn.length && !mine.told ? fresh(size) : mine.told ? mine.drawn.pop() : fresh(size);
+      if (mine.told) touched = { palm: true, cuff: true };
       mine.now = now;
       mine.told = null;
       svg.setAttribute("viewBox", "0 0 " + size[0] + " " + size[1]);

@@ -161,14 +161,13 @@
   }
 
   function number(told) {
-    return [h("p", { class: "reading", "data-reading": told.kind }, told.shown, " ", h("span", { class: "spread" }, told.spread)),
-      h("p", { class: "second spread-words" }, "±: two standard uncertainties (k = 2); about 95 of 100 readings like this are no further off.")];
+    return h("p", { class: "reading", "data-reading": told.kind }, told.shown, " ", h("span", { class: "spread" }, told.spread + " (k = 2)"));
   }
 
   function account(told) {
     return h("details", { class: "sheet" }, h("summary", {}, "Where the ± comes from"), h("div", { class: "inside" },
       h("dl", { class: "facts" }, told.contributions.map(function (c) { return [h("dt", {}, c.name), h("dd", { class: "num" }, c.u.toFixed(2) + "°")]; })),
-      h("p", { class: "second" }, "Each as one standard uncertainty; their squares add up."),
+      h("p", { class: "second" }, "Each is one standard uncertainty, and their squares add up. The ± is two of their sum (k = 2): about 95 of 100 readings like this are no further off."),
       told.notes.map(function (n) { return h("p", { class: "second" }, n.charAt(0).toUpperCase() + n.slice(1) + "."); })));
   }
 
@@ -205,13 +204,14 @@
     function toLines(file) { take(check, file, null).then(function (photo) { startLines(check, photo); }); }
 
     function cardChoice() {
-      return h("fieldset", { class: "methods cards-choice" }, h("legend", {}, "The cards are"), [["loose", "loose on the hand"], ["pads", "on their pads"]].map(function (pair) {
+      return h("fieldset", { class: "methods cards-choice" }, h("legend", {}, "The cards are"), [["loose", "loose"], ["pads", "on printed pads"]].map(function (pair) {
         const radio = h("input", { type: "radio", name: "cards", id: "cards-" + pair[0], value: pair[0], onchange: function () { cards = pair[0]; remember(cards); } });
         radio.checked = cards === pair[0];
         return h("div", { class: "choice" }, radio, h("label", { for: "cards-" + pair[0] }, pair[1]));
       }));
     }
 
+    let before = "";
     function draw() {
       const t = taken(check), last = lastPhoto(check), found = reading(check);
       said.textContent = "";
@@ -219,6 +219,10 @@
       put(said, result(t, last, found));
       put(rest, ways(t, last, found));
       hooks.changed();
+      // What has just come is brought into sight, unless somebody is typing.
+      const now = last ? last.id + (last.told ? last.told.state : "") + (t.together ? t.together.state : "") : "";
+      if (before && now !== before && document.activeElement.tagName !== "INPUT") root.scrollIntoView({ block: "start" });
+      before = now || "none";
     }
 
     function result(t, last, found) {

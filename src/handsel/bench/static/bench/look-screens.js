@@ -220,9 +220,10 @@
     const n = c.number, said = asked(page, c), shownAt = page.shownAt, earlier = c.places.map(function (p) { return page.state.saidOf(c, p); }).find(Boolean) || {};
     const readings = (earlier.readings || []).slice();
     // Who types a number where a photo can be read has read it in another way, until they say otherwise.
-    const usual = c.measure ? n.methods.filter(function (m) { return m !== "photo"; }) : n.methods;
+    const typed = c.measure ? n.methods.filter(function (m) { return m !== "photo"; }) : n.methods;
+    const usual = typed.length ? typed : n.methods;
     let method = earlier.method || page.lastMethod(c);
-    if (n.methods.indexOf(method) < 0 || (c.measure && method === "photo")) method = usual[0] || n.methods[0];
+    if (usual.indexOf(method) < 0) method = usual[0];
     const wrong = h("p", { class: "wrong", role: "alert", id: "number-wrong" }), list = h("p", { class: "readings", role: "status" });
     const input = h("input", { id: "number", type: "text", inputmode: "decimal", autocomplete: "off", enterkeyhint: "next", "aria-describedby": "number-wrong how", "aria-labelledby": "question unit-words",
       onkeydown: function (event) { if (event.key === "Enter") { event.preventDefault(); goOn(); } }, oninput: function () { if (wrong.textContent) bad(""); label(); } });
@@ -294,8 +295,8 @@
       reach(1, main, aside(page, cantTell(page, c, [], shownAt))),
     ];
     function methods() {
-      if (n.methods.length < 2) return null;
-      return h("div", { class: "methods", role: "radiogroup", "aria-label": "Read with" }, n.methods.map(function (name, k) {
+      if (usual.length < 2) return null;
+      return h("div", { class: "methods", role: "radiogroup", "aria-label": "Read with" }, usual.map(function (name, k) {
         const radio = h("input", { type: "radio", name: "method", id: "method-" + k, value: name, onchange: function () { method = name; } });
         radio.checked = name === method;
         return h("div", { class: "choice" }, radio, h("label", { for: "method-" + k }, name));
