@@ -22,7 +22,7 @@ from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.hands import NONE
-from handsel.diagnosis.library import ROUNDS
+from handsel.diagnosis.library import ROUNDS, Library
 from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.posterior import posterior, set_priors
@@ -41,12 +41,19 @@ class Answer:
 class Tool:
     """The bundled catalogue and the library of one scale, made where it is missing."""
 
-    def __init__(self, *, rounds: int = ROUNDS, scale_ratio: float = 1.0, cache: Path | None = None) -> None:
+    def __init__(
+        self,
+        *,
+        rounds: int = ROUNDS,
+        scale_ratio: float = 1.0,
+        cache: Path | None = None,
+        library: Library | None = None,
+    ) -> None:
         self.protocol = load_protocol()
         self.catalogue = load_faults("wrist-hand-1", self.protocol)
         design_sha256 = sha256(design_path("linden").read_bytes()).hexdigest()
         at = library_place(self.catalogue, load_design("linden"), design_sha256, scale_ratio, cache=cache)
-        self.library = build_library(at, rounds=tuple(range(rounds)))
+        self.library = library or build_library(at, rounds=tuple(range(rounds)))
         self.hand = HandRecord(
             code="R-014",
             serial="H-1",
@@ -56,7 +63,8 @@ class Tool:
             hold_point="strung",
         )
         self.key = f"{at.key[:8]}-{self.catalogue.sha256[:8]}-{rounds}"
-        self.about = f"catalogue {self.catalogue.id} {self.catalogue.version}, library of {len(self.library.stratum)} hands"
+        known = f"library of {len(self.library.stratum)} hands"
+        self.about = f"catalogue {self.catalogue.id} {self.catalogue.version}, {known}"
 
     def ask(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
         """Probabilities, whether anything fits, and with `check` what to look at next."""
