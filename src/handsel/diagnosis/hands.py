@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.diagnosis.catalogue import Catalogue, Effect, Fault, Observable, Severity
-from handsel.diagnosis.variants import Variant, variants_of, varied
+from handsel.diagnosis.variants import SIZED, Variant, variants_of, varied
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.digit_curves import DigitTables, digit_tables
 from handsel.mechanics.draws import Draws
@@ -21,7 +21,7 @@ Ints = NDArray[np.intp]
 
 NONE = -1  # no fault in that column
 JOINTS = ("knuckle", "tip")
-PULL_ROUGH_N, WRIST_ROUGH_NMM, BAR_ROUGH_NMM = 7.0, 50.0, 40.0
+PULL_ROUGH_LOG2, WRIST_ROUGH_NMM, BAR_ROUGH_NMM = 1.6, 50.0, 40.0
 LEAST_MU, LEAST_PRETENSION = 0.03, 0.02
 
 
@@ -86,6 +86,7 @@ def make_bench(catalogue: Catalogue, design: Design, scale_ratio: float) -> Benc
         follows_ratio=np.zeros((n, d)),
         eyelet_mu=plain.friction_mu,
         block_turn_deg=np.zeros(n),
+        locked_tilt_deg=np.zeros(n),
     )
     return Bench(
         catalogue=catalogue,
@@ -119,7 +120,9 @@ class _Sheet:
 
     build: SwiftBuild
     screw_turns: Floats  # (n, 2) thumb side, little side, as counted
-    size_percent: Floats  # (n, d)
+    size_percent: Floats  # (n, d) proximal part
+    tip_percent: Floats  # (n, d)
+    share: Floats  # (n,) even: which part of a digit it is
 
 
 def draw(bench: Bench, faults: NDArray[np.int16], draws: Draws, severity: Floats | None = None) -> Drawn:
@@ -189,9 +192,12 @@ def _ordinary(bench: Bench, n: int, draws: Draws) -> _Sheet:
             follows_ratio=follow[0] + (follow[1] - follow[0]) * draws.uniform(n, d),
             eyelet_mu=mu,
             block_turn_deg=np.zeros(n),
+            locked_tilt_deg=np.zeros(n),
         ),
         screw_turns=np.repeat(slide[:, None] / pitch, 2, 1),
         size_percent=np.full((n, d), 100.0),
+        tip_percent=np.full((n, d), 100.0),
+        share=draws.uniform(n),
     )
 
 
@@ -235,6 +241,8 @@ def _apply(bench: Bench, sheet: _Sheet, e: Effect, fault: Fault, rows: Ints, siz
         b.wrist_friction_nmm[rows] += np.abs(amount)
     elif e.do == "lock":
         b.bar_locked[rows] = True
+        if fault.kind.severity is not None:
+            sheet.build.locked_tilt_deg[rows] = amount
     elif e.to == "whippletree":
         b.bar_friction_nmm[rows] += np.abs(amount)
     else:
@@ -244,18 +252,40 @@ def _apply(bench: Bench, sheet: _Sheet, e: Effect, fault: Fault, rows: Ints, siz
 def _vary(bench: Bench, sheet: _Sheet, e: Effect, at: str, rows: Ints, size: Floats) -> None:
     """Another variant of a digit; of a swap, of both digits."""
     digits = [g.name for g in bench.design.digits]
-    known = [(i, v.amount) for i, v in enumerate(bench.variants) if v.to == e.to]
-    index = np.array([i for i, _ in known])
-    amounts = np.array([a for _, a in known])
-    wanted = np.ones(len(rows)) if e.do == "swap-parts" else size
-    nearest = index[np.argmin(np.abs(wanted[:, None] - amounts), axis=1)]
-    for name in at.split("-"):
-        sheet.build.variant[rows, digits.index(name)] = nearest
-        if e.to == "part-size":
-            sheet.size_percent[rows, digits.index(name)] += size
-        if e.to == "proximal":
-            other = next(x for x in at.split("-") if x != name)
-            sheet.size_percent[rows, digits.index(name)] = 100.0 * _bone(bench, other) / _bone(bench, name)
+    names = at.split("-")
+    if e.to == "part-size":
+        digit = digits.index(names[0])
+        mode = np.minimum((sheet.share[rows] * len(SIZED)).astype(int), len(SIZED) - 1)
+        for k, part in enumerate(SIZED):
+            mine = rows[mode == k]
+            sheet.build.variant[mine, digit] = _nearest(bench, part, size[mode == k])
+            if part != "part-size-tip":
+                sheet.size_percent[mine, digit] += size[mode == k]
+            if part != "part-size-proximal":
+                sheet.tip_percent[mine, digit] += size[mode == k]
+        return
+    amount = np.ones(len(rows)) if e.do == "swap-parts" else size
+    for name in names:
+        sheet.build.variant[rows, digits.index(name)] = _nearest(bench, e.to, amount)
+    if e.do != "swap-parts":
+        return
+    percent, length = (sheet.size_percent, _bone) if e.to == "proximal" else (sheet.tip_percent, _tip_length)
+    for name, other in zip(names, reversed(names), strict=True):
+        percent[rows, digits.index(name)] = 100.0 * length(bench, other) / length(bench, name)
+
+
+def _nearest(bench: Bench, to: str, amount: Floats) -> Ints:
+    """The variants of one change that come nearest to the amounts."""
+    known = [(i, v.amount) for i, v in enumerate(bench.variants) if v.to == to]
+    index, amounts = np.array([i for i, _ in known]), np.array([a for _, a in known])
+    return np.asarray(index[np.argmin(np.abs(amount[:, None] - amounts), axis=1)])
+
+
+def _tip_length(bench: Bench, digit: str) -> float:
+    g = next(g for g in bench.design.digits if g.name == digit)
+    body = bench.design.hinge(g.tip_hinge).child
+    part = next(p for p in bench.design.parts if p.body == body and p.printed)
+    return dict(part.measures)["length_mm"]
 
 
 def _bone(bench: Bench, digit: str) -> float:
@@ -278,7 +308,7 @@ def _table(bench: Bench, sheet: _Sheet, seen: Looks) -> Floats:
     names = [g.name for g in design.digits]
     thumb = names.index("thumb")
     surplus = seen.return_nmm / np.maximum(ideal.return_nmm, 1e-6)
-    rough = np.maximum(seen.pull_friction_n.max(-1) / PULL_ROUGH_N, b.wrist_friction_nmm / WRIST_ROUGH_NMM)
+    rough = np.maximum(seen.pull_log2.max(-1) / PULL_ROUGH_LOG2, b.wrist_friction_nmm / WRIST_ROUGH_NMM)
     rough = np.maximum(rough, np.minimum(seen.bar_friction_nmm, 100.0) / BAR_ROUGH_NMM)
     single = {
         "worked_rest_deg": seen.worked_rest_deg,
@@ -302,7 +332,8 @@ def _table(bench: Bench, sheet: _Sheet, seen: Looks) -> Floats:
         "start_lead_deg": seen.start_lead_deg,
         "reach_ratio": seen.reach_deg / np.maximum(ideal.reach_deg, 1.0),
         "apart_deg": seen.apart_deg,
-        "pull_friction_n": seen.pull_friction_n,
+        "pull_log2": seen.pull_log2,
+        "tip_size_percent": sheet.tip_percent,
         "left_bent_deg": seen.left_bent_deg,
     }
     out = []

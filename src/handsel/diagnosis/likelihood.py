@@ -24,6 +24,7 @@ LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1:
 CARELESS_SHARE, CARELESS_TIMES = 0.05, 4.0
 ASTRAY_SHARE, ASTRAY_TIMES = 0.02, 15.0
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
+SLIP_SHARE = 0.025  # any answer may be another one by mistake
 GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
 CANNOT_TELL = "can't tell"
 # By how much the swift engine differs from the full one, and both from a printed hand (standard deviations).
@@ -31,7 +32,7 @@ MODEL_SD = {
     "worked_rest_deg": 0.6,
     "lowered_rest_deg": 0.3,
     "tilt_deg": 1.0,
-    "thumb_tip_bend_deg": 1.5,
+    "thumb_tip_bend_deg": 3.0,
     "thumb_lead_deg": 1.2,
     "tip_gap_mm": 2.5,
     "slack_mm": 0.15,
@@ -41,7 +42,7 @@ MODEL_SD = {
     "reach_ratio": 0.1,
     "apart_deg": 8.0,
     "return_surplus_ratio": 0.08,
-    "pull_friction_n": 0.8,
+    "pull_log2": 0.3,
     "left_bent_deg": 3.0,
     "wrist_friction_ratio": 0.1,
     "roughness": 0.15,
@@ -200,6 +201,7 @@ def chances(
     known = look.answers_of(place)
     if look.kind == "look":
         bad = _shown(catalogue, rows.strata, look, place, in_group)[rows.stratum]
+        bad = SLIP_SHARE + (1.0 - 2.0 * SLIP_SHARE) * bad
         return np.stack([1.0 - bad, bad])
     if look.kind == "meets":
         met = [

@@ -19,6 +19,7 @@ from handsel.design.model import Design, RoutePoint, Vec3
 from handsel.diagnosis.catalogue import Catalogue
 
 Floats = NDArray[np.float64]
+SIZED = ("part-size", "part-size-proximal", "part-size-tip")  # both parts of a digit, or one of them
 LEVELS = 4  # severities of a variant that are worked out; a hand gets the nearest
 
 
@@ -40,8 +41,7 @@ class _Frame:
         return np.asarray(self.axes @ (np.array(point) - origin))
 
     def back(self, local: Floats, origin: Floats) -> Vec3:
-        x, y, z = origin + local @ self.axes
-        return float(x), float(y), float(z)
+        return _vec(origin + local @ self.axes)
 
 
 def variants_of(catalogue: Catalogue) -> tuple[Variant, ...]:
@@ -55,7 +55,8 @@ def variants_of(catalogue: Catalogue) -> tuple[Variant, ...]:
                 s = kind.severity
                 amounts = np.linspace(s.low, s.high, LEVELS) if s is not None else np.ones(1)
                 signs = (-1.0, 1.0) if s is not None and s.either_sign else (1.0,)
-                out += [Variant(to=e.to, amount=float(sign * a)) for sign in signs for a in amounts]
+                for to in SIZED if e.to == "part-size" else (e.to,):
+                    out += [Variant(to=to, amount=float(sign * a)) for sign in signs for a in amounts]
     return tuple(out)
 
 
@@ -69,9 +70,11 @@ def varied(design: Design, variant: Variant, catalogue: Catalogue, scale_ratio: 
     if variant.to == "knuckle-exit":
         effect = next(e for k in catalogue.kinds for e in k.effects if e.to == "knuckle-exit")
         return _other_exit(design, frames, effect.behind_mm * scale_ratio, variant.amount * scale_ratio)
-    if variant.to == "part-size":
+    if variant.to in SIZED:
         ratio = 1.0 + variant.amount / 100.0
-        return _remade(design, {g: _scaled(design, g, f, ratio) for g, f in frames.items()})
+        proximal = 1.0 if variant.to == "part-size-tip" else ratio
+        tip = 1.0 if variant.to == "part-size-proximal" else ratio
+        return _remade(design, {g: _scaled(design, g, f, proximal, tip) for g, f in frames.items()})
     if variant.to in ("tip", "proximal"):
         donors = _donors(catalogue, variant.to)
         make = _with_tip if variant.to == "tip" else _with_proximal
@@ -118,18 +121,32 @@ def _bodies(design: Design, digit: str) -> tuple[str, str]:
     return design.hinge(g.proximal_hinge).child, design.hinge(g.tip_hinge).child
 
 
-def _scaled(design: Design, digit: str, f: _Frame, ratio: float) -> _NewDigit:
-    def moved(point: Vec3) -> Vec3:
-        return f.back(ratio * f.local(point, f.knuckle), f.knuckle)
+def _vec(x: Floats) -> Vec3:
+    return float(x[0]), float(x[1]), float(x[2])
+
+
+def _scaled(design: Design, digit: str, f: _Frame, ratio: float, tip_ratio: float) -> _NewDigit:
+    """The proximal part made larger from the knuckle, the tip from its own joint, wherever that now is."""
+    joint = f.knuckle + ratio * (f.tip - f.knuckle)
+
+    def on_proximal(point: Vec3) -> Vec3:
+        return _vec(f.knuckle + ratio * (np.array(point) - f.knuckle))
+
+    def on_tip(point: Vec3) -> Vec3:
+        return _vec(joint + tip_ratio * (np.array(point) - f.tip))
 
     proximal, tip = (design.body(b) for b in _bodies(design, digit))
+    pads = _pads(design, digit)
     return _NewDigit(
-        tip_joint=moved(tuple(float(v) for v in f.tip)),  # type: ignore[arg-type]
-        proximal_point=lambda _i, p, _line: moved(p),
-        tip_point=lambda _i, p, _line: moved(p),
-        proximal_body=(moved(proximal.com_mm), proximal.printed_mass_g * ratio**3),
-        tip_body=(moved(tip.com_mm), tip.printed_mass_g * ratio**3),
-        pads={p.segment: (moved(p.centre_mm), p.radius_mm * ratio) for p in design.pads if p.digit == digit},
+        tip_joint=_vec(joint),
+        proximal_point=lambda _i, p, _line: on_proximal(p),
+        tip_point=lambda _i, p, _line: on_tip(p),
+        proximal_body=(on_proximal(proximal.com_mm), proximal.printed_mass_g * ratio**3),
+        tip_body=(on_tip(tip.com_mm), tip.printed_mass_g * tip_ratio**3),
+        pads={
+            "proximal": (on_proximal(pads["proximal"][0]), pads["proximal"][1] * ratio),
+            "tip": (on_tip(pads["tip"][0]), pads["tip"][1] * tip_ratio),
+        },
     )
 
 
@@ -158,7 +175,7 @@ def _with_tip(design: Design, digit: str, donor: str, frames: Mapping[str, _Fram
 
     pads, theirs = _pads(design, digit), _pads(design, donor)
     return _NewDigit(
-        tip_joint=tuple(float(v) for v in f.tip),  # type: ignore[arg-type]
+        tip_joint=_vec(f.tip),
         proximal_point=lambda _i, p, _line: p,
         tip_point=tip_point,
         proximal_body=(proximal.com_mm, proximal.printed_mass_g),
@@ -176,19 +193,18 @@ def _with_proximal(design: Design, digit: str, donor: str, frames: Mapping[str, 
     def taken(point: Vec3) -> Vec3:
         return f.back(d.local(point, d.knuckle), f.knuckle)
 
-    joint = np.array(taken(tuple(float(v) for v in d.tip)))  # type: ignore[arg-type]
+    joint: Floats = np.array(taken(_vec(d.tip)))
     shift = joint - f.tip
 
     def shifted(point: Vec3) -> Vec3:
-        x, y, z = np.array(point) + shift
-        return float(x), float(y), float(z)
+        return _vec(np.array(point) + shift)
 
     def proximal_point(i: int, _old: Vec3, line: str) -> Vec3:
         return taken(_points(design, donor, given.name, line)[i])
 
     mine, theirs = _pads(design, digit), _pads(design, donor)
     return _NewDigit(
-        tip_joint=(float(joint[0]), float(joint[1]), float(joint[2])),
+        tip_joint=_vec(joint),
         proximal_point=proximal_point,
         tip_point=lambda _i, p, _line: shifted(p),
         proximal_body=(taken(given.com_mm), given.printed_mass_g),

@@ -255,12 +255,10 @@ def opening_curve(g: Digits, phi_rad: Floats, from_mm: Floats) -> Curve:
 
 
 def starting_pull(g: Digits) -> Floats:
-    """Pull that starts each digit from straight, less what elastic and weight alone would ask; (n, d) [N]."""
+    """Pull that moves both joints of each digit from straight: that of the one that asks for more; (n, d) [N]."""
     phi = np.broadcast_to(g.tables.low_rad, (len(g.variant), g.tables.digits, 2))
-    with_friction, arm = _pull(g, phi, 1.0)
-    moment, _ = moments(g, phi, 0.0)
-    smooth = np.maximum((moment / arm).min(-1), 0.0)
-    return np.asarray(np.maximum(with_friction.min(-1), 0.0) - smooth)
+    need, _ = _pull(g, phi, 1.0)
+    return np.asarray(np.maximum(need.max(-1), 0.0))
 
 
 def look(table: Floats, u: Floats) -> Floats:

@@ -37,6 +37,7 @@ class Cords:
     bar: tuple[int, int]  # the two cords on the bar
     bar_friction_nmm: Floats  # (n,)
     bar_locked: Flags  # (n,)
+    locked_tilt_rad: Floats  # (n,) where a jammed one is stuck
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,7 +97,7 @@ def state_at(c: Cords, theta_rad: Floats, tilt_before_rad: Floats) -> State:
 
     lower, upper = balance(c.bar_friction_nmm), balance(-c.bar_friction_nmm)
     x = np.clip(tilt_before_rad / reach, lower, upper)
-    x = np.where(c.bar_locked, 0.0, x)
+    x = np.where(c.bar_locked, np.clip(c.locked_tilt_rad / reach, -1.0, 1.0), x)
     demand = flat + x[:, None] * (slope + x[:, None] * curve)
     pull, travel = np.empty_like(demand), np.zeros((n, d))
     torque = np.zeros(n)

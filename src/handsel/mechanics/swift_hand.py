@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.design.model import Design
-from handsel.mechanics.build import Build
+from handsel.mechanics.build import Build, nominal_build
 from handsel.mechanics.closing import MEET_MM
 from handsel.mechanics.digit_curves import (
     ANGLE_NODES,
@@ -35,11 +35,11 @@ Ints = NDArray[np.intp]
 
 HIGH_DEG, LOW_DEG, STEP_DEG = 82.0, -60.0, 4.9
 LIFT_DEG, PRESS_DEG, MORE_DEG, ABOVE_DEG, UP_NODES = 60.0, 4.0, 20.0, 2.0, 8
-MOVED_DEG, STARTED_DEG, PINCH_MORE_DEG = 3.0, 2.0, 8.0
+MOVED_DEG, STARTED_DEG = 3.0, 2.0
 NEVER_DEG = -90.0
 JAMMED_NMM = 1000.0
 BENT_DEG = (6.0, 15.0, 25.0, 35.0, 45.0)  # where a joint bent by hand is looked at on its way back
-FEELS_N = 0.02
+FEELS_N, LEAST_PULL_N = 0.02, 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,7 +47,8 @@ class SwiftBuild:
     """n hands to look at. `build` as ever, its cord friction by digit (n, d), and besides:
 
     variant : (n, d) which of the tables' variants each digit is; follows_ratio : (n, d) how much of a
-    leg's other length the stringer made up for; eyelet_mu : (n,); block_turn_deg : (n,) + thumb side forward.
+    leg's other length the stringer made up for; eyelet_mu : (n,); block_turn_deg : (n,) + thumb side forward;
+    locked_tilt_deg : (n,) where a jammed whippletree is stuck.
     """
 
     build: Build
@@ -55,6 +56,7 @@ class SwiftBuild:
     follows_ratio: Floats
     eyelet_mu: Floats
     block_turn_deg: Floats
+    locked_tilt_deg: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,7 +75,7 @@ class Looks:
     reach_deg: Floats  # (n, d) both joints at the pinch, or at the end
     apart_deg: Floats  # (n, d)
     return_nmm: Floats  # (n, d, 2) least surplus on the way back
-    pull_friction_n: Floats  # (n, d)
+    pull_log2: Floats  # (n, d) pull that draws the digit against the one in a sound hand, doublings
     left_bent_deg: Floats  # (n, d)
     wrist_friction_ratio: Floats
     bar_friction_nmm: Floats
@@ -121,7 +123,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         worked_rest_deg=np.degrees(worked),
         lowered_rest_deg=lowered,
         tilt_deg=np.degrees(rest.tilt_rad) - hands.block_turn_deg,
-        thumb_tip_bend_deg=np.degrees(rest_phi[:, thumb, 1]),
+        thumb_tip_bend_deg=_at(nodes, phi[:, :, thumb, 1], np.radians(starts[:, fingers].max(-1))),
         thumb_lead_deg=np.clip(lead_thumb, -60.0, 60.0),
         tip_gap_mm=gap,
         slack_mm=slack,
@@ -130,7 +132,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         reach_deg=reach,
         apart_deg=apart,
         return_nmm=_return(digits),
-        pull_friction_n=starting_pull(digits),
+        pull_log2=_pull_log2(design, digits),
         left_bent_deg=np.degrees(opened.phi_rad[:, :, -1]).sum(-1),
         wrist_friction_ratio=b.wrist_friction_nmm / weight_torque(model, np.full(n, np.radians(45.0))),
         bar_friction_nmm=np.where(b.bar_locked, JAMMED_NMM, b.bar_friction_nmm),
@@ -145,7 +147,7 @@ def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tup
     )
     aside = abs(float(pin[1] - design.hinge("whippletree").origin_mm[1]))
     moved = b.thumb_pin_mm - aside * np.sin(np.radians(hands.block_turn_deg))
-    plain = replace(b, thumb_pin_mm=moved)
+    plain = replace(b, thumb_pin_mm=moved, bar_locked=np.zeros(len(moved), dtype=bool))
     m = compile_model(design, plain)
     each = np.arange(t.digits)
     made = t.leg_free_mm + t.leg_constant_mm  # (v, d) whole leg but for the wrist's part, which is alike
@@ -169,6 +171,7 @@ def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tup
         bar=(on_bar[0], on_bar[1]),
         bar_friction_nmm=b.bar_friction_nmm,
         bar_locked=b.bar_locked,
+        locked_tilt_rad=np.radians(hands.locked_tilt_deg),
     )
     return m, cords, closing
 
@@ -325,25 +328,36 @@ def _pinch(
     least = np.argmin(nearest, axis=0)
     near_miss = (nearest[least, row] > 0.0) & (nearest[least, row] < MEET_MM)  # soft tips make up the rest
     pinch = np.where(near_miss, nodes[least, row], touch)
-    counted = nodes >= (pinch - np.radians(PINCH_MORE_DEG))
-    near = np.where(counted[..., None], gaps, np.inf).min(0)
+    near = gaps.min(0)
     return np.maximum(near, 0.0), pinch
 
 
 def _fingers(
     starts: Floats, nodes: Floats, bend: Floats, pinch: Floats, fingers: list[int]
 ) -> tuple[Floats, Floats]:
-    """Start of each finger before the others' median [deg], and how far it ever is from their mean [deg]."""
+    """Start of each finger before the others' median [deg], and how far it is behind their mean half way [deg]."""
     lead, apart = np.zeros_like(starts), np.zeros_like(starts)
-    before = (nodes >= pinch)[..., None]
     for g in fingers:
         rest = [f for f in fingers if f != g]
         lead[:, g] = np.where(
             starts[:, g] <= NEVER_DEG, NEVER_DEG, starts[:, g] - np.median(starts[:, rest], axis=1)
         )
-        away = np.abs(bend[..., g] - bend[..., rest].mean(-1))
-        apart[:, g] = np.where(before[..., 0], away, 0.0).max(0)
+        mean = bend[..., rest].mean(-1)
+        half_way = _first(nodes, mean - 0.5 * _at(nodes, mean, pinch), 0.0)
+        apart[:, g] = _at(nodes, mean - bend[..., g], half_way)
     return lead, apart
+
+
+def _pull_log2(design: Design, g: Digits) -> Floats:
+    """How much harder a cord pulls than its own elastic asks in a sound channel and sound hinges; (n, d)."""
+    n = len(g.variant)
+    b = nominal_build(design, n)
+    sound = replace(
+        g,
+        friction_mu=np.broadcast_to(b.friction_mu[:, None], g.friction_mu.shape),
+        hinge_friction_nmm=b.hinge_friction_nmm,
+    )
+    return np.log2((starting_pull(g) + LEAST_PULL_N) / (starting_pull(sound) + LEAST_PULL_N))
 
 
 def _return(g: Digits) -> Floats:
