@@ -59,8 +59,10 @@ def _somewhere(design: Design, kind: str, rng: np.random.Generator) -> Fault:
     return Fault(kind, where[int(rng.integers(len(where)))])
 
 
-def make(design: Design, seed: int, number: int, faults: tuple[Fault, ...] | None = None) -> Made:
-    """The hand of this seed and number, always the same one.
+def make(
+    design: Design, seed: int, number: int, faults: tuple[Fault, ...] | None = None, *, harder: float = 0.0
+) -> Made:
+    """The hand of this seed and number, always the same one; `harder` leaves out the mild end to begin with.
 
     Drawn again, each time without more of the mild end of its severities, until it fails something that the
     protocol asks for; a faultless one until it fails nothing.
@@ -69,7 +71,7 @@ def make(design: Design, seed: int, number: int, faults: tuple[Fault, ...] | Non
     faults = which_faults(design, rng, number) if faults is None else faults
     sound = sound_hand(design)
     for k in range(TRIES):
-        recipe = with_faults(design, faults, rng, harder=min(0.1 * k, 0.8) if faults else 0.0)
+        recipe = with_faults(design, faults, rng, harder=min(harder + 0.1 * k, 0.8) if faults else 0.0)
         truth = work(recipe)
         fails = failures(recipe, truth, sound)
         if truth.settled and bool(fails) == bool(faults):

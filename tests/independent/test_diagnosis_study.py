@@ -40,7 +40,7 @@ HANDS_EACH = 40
 
 @pytest.fixture(scope="module")
 def hands():
-    made = [make(LINDEN, SEED, k, (fault,)) for k, fault in enumerate(CLEAR)]
+    made = [make(LINDEN, SEED, k, (fault,), harder=0.6) for k, fault in enumerate(CLEAR)]
     made.append(make(LINDEN, SEED, len(CLEAR), ()))
     return [json.loads(json.dumps(as_line(m))) for m in made]
 
