@@ -1,0 +1,267 @@
+"""From a diagnosis to the problem that the plan of a hand solves: states, acts, checks and their minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence, Set
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.diagnosis.catalogue import Catalogue, Fault, Observable
+from handsel.diagnosis.likelihood import chances
+from handsel.diagnosis.next_check import next_checks
+from handsel.diagnosis.posterior import Posterior
+from handsel.inspection.protocol import HAND, Protocol
+from handsel.inspection.undo import ReworkDone
+from handsel.rework.actions import Act, Actions, acts_for
+from handsel.rework.day import Way
+from handsel.rework.length_ways import LengthWay, LengthWays
+from handsel.rework.troubleshoot import Problem
+from handsel.rework.ways import way_of_reworks
+
+Floats = NDArray[np.float64]
+
+MOST_STATES, LEAST_P = 20, 0.006
+MOST_CHECKS = 10
+LOOK_AGAIN_MIN = 5.0  # what did not hold, looked at once more
+ANSWER_MIN = 0.1  # to read a question and give its answer, on top of the look
+UNKNOWN_P = 0.5  # at least, when nothing in the catalogue fits
+NO_FAULT = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """An act as a plan can ask for it."""
+
+    title: str
+    reworks: tuple[ReworkDone, ...]
+    way: Way
+    gentle: bool
+    lengths: LengthWay | None  # what the model says of it, for slides and cords
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A check as a plan can ask for it."""
+
+    observable: Observable
+    place: str
+    answers: tuple[str, ...]
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Belief:
+    """The problem, and what its states, acts and checks are."""
+
+    problem: Problem
+    states: tuple[frozenset[str], ...]  # fault ids; empty: faultless; the last one: something else
+    steps: tuple[Step, ...]
+    looks: tuple[Look, ...]
+    last: Way
+
+
+def believe(
+    p: Posterior,
+    catalogue: Catalogue,
+    actions: Actions,
+    protocol: Protocol,
+    *,
+    hold_point: str,
+    lengths: LengthWays | None,
+    none_fits: bool,
+    done: Set[tuple[str, str]],
+) -> Belief:
+    """The problem of one hand.
+
+    Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
+        come to; lengths, what slides and cords would bring, None: unknown; none_fits, of the diagnosis;
+        done, looks made already.
+    Returns: Belief.
+    Raises: OutOfRange for actions that do not fit the protocol.
+    Valid for: one hand with up to two faults; anything else is one state that only the last resort cures.
+    Source: own; chances of answers by the diagnosis's own likelihood.
+    Checked by: unit/test_hand_plan.py
+    """
+    states, weight, strata = _states(p, catalogue, none_fits)
+    named = [f for f in catalogue.faults if any(f.id in s for s in states)]
+    acts = acts_for(named, actions, catalogue)
+    steps, table = _steps(acts, named, lengths, protocol, hold_point)
+    last = way_of_reworks(
+        [ReworkDone(rework=actions.last_resort.rework)],
+        protocol,
+        hold_point=hold_point,
+        p_success=actions.last_resort.chance,
+    )
+    stays = [_stays(states, cures) for cures in table]
+    minutes = [s.way.minutes + s.way.wait_minutes + s.way.recheck_minutes for s in steps]
+    looks, answers = _looks(p, catalogue, states, strata, done)
+    problem = Problem(
+        weight=weight,
+        act_minutes=np.array(minutes),
+        stays=np.array(stays).reshape(len(steps), len(states), len(states)),
+        gentle=np.array([s.gentle for s in steps], dtype=bool),
+        check_minutes=np.array([look.minutes for look in looks]),
+        answers=answers,
+        last_minutes=(last.minutes + last.recheck_minutes + actions.last_resort.extra_minutes)
+        / actions.last_resort.chance,
+    )
+    return Belief(problem=problem, states=states, steps=steps, looks=looks, last=last)
+
+
+def _states(
+    p: Posterior, catalogue: Catalogue, none_fits: bool
+) -> tuple[tuple[frozenset[str], ...], Floats, list[int]]:
+    """The likeliest explanations and what is left of them after a cure; stratum of each, -1 for none."""
+    ids = {f.index: f.id for f in catalogue.faults}
+    sets = [frozenset(ids[int(i)] for i in row if int(i) != NO_FAULT) for row in p.rows.strata]
+    best = [int(s) for s in np.argsort(-p.by_set)[:MOST_STATES] if p.by_set[s] > LEAST_P]
+    states = [sets[s] for s in best]
+    weight = [float(p.by_set[s]) for s in best]
+    where = {state: s for s, state in enumerate(sets)}
+    for state in list(states):
+        for fault in state:
+            less = state - {fault}
+            if less and less not in states:
+                states.append(less)
+                weight.append(0.0)
+    if frozenset() not in states:
+        states.append(frozenset())
+        weight.append(float(p.by_set[where[frozenset()]]) if frozenset() in where else 0.0)
+    strata = [where.get(state, -1) for state in states]
+    known = np.array(weight)
+    unknown = max(1.0 - known.sum(), UNKNOWN_P if none_fits else 0.0)
+    known = known * (1.0 - unknown) / max(known.sum(), 1e-300)
+    return (*states, frozenset({"something else"})), np.append(known, unknown), [*strata, -1]
+
+
+def _steps(
+    acts: Sequence[Act],
+    named: Sequence[Fault],
+    lengths: LengthWays | None,
+    protocol: Protocol,
+    hold_point: str,
+) -> tuple[tuple[Step, ...], list[Mapping[str, float]]]:
+    """Acts with their ways; those that the model knows more of take its word. The last: look again."""
+    steps: list[Step] = []
+    table: list[Mapping[str, float]] = []
+    slides: dict[str, float] = {}
+    for act in acts:
+        if act.by == "slides" and lengths is not None:
+            slides.update(act.cures)
+            continue
+        known = _modelled(act, lengths)
+        reworks = tuple(
+            ReworkDone(rework=r, place=act.place if r == act.rework else HAND)
+            for r in (known.reworks if known is not None else (act.rework,))
+        )
+        cures = {f: known.p_success for f in act.cures} if known is not None else act.cures
+        title = known.title if known is not None else _title(act, protocol)
+        steps.append(_step(reworks, protocol, hold_point, title, act.gentle, known, max(cures.values())))
+        table.append(cures)
+    if slides and lengths is not None and lengths.slides is not None:
+        move = lengths.slides
+        reworks = tuple(ReworkDone(rework=r) for r in move.reworks)
+        steps.append(_step(reworks, protocol, hold_point, move.title, True, move, move.p_success))
+        table.append(dict.fromkeys(slides, move.p_success))
+    again = Way(
+        id="look-again",
+        title="Look again at what did not hold",
+        minutes=0.0,
+        skill="",
+        recheck_minutes=LOOK_AGAIN_MIN,
+        p_success=1.0,
+    )
+    steps.append(Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None))
+    table.append({"": 1.0})
+    return tuple(steps), table
+
+
+def _modelled(act: Act, lengths: LengthWays | None) -> LengthWay | None:
+    if act.by != "cords" or lengths is None:
+        return None
+    return lengths.cords.get(act.place) if act.place else lengths.every
+
+
+def _step(
+    reworks: tuple[ReworkDone, ...],
+    protocol: Protocol,
+    hold_point: str,
+    title: str,
+    gentle: bool,
+    known: LengthWay | None,
+    p: float,
+) -> Step:
+    way = way_of_reworks(reworks, protocol, hold_point=hold_point, p_success=p, title=title)
+    return Step(title=title, reworks=reworks, way=way, gentle=gentle, lengths=known)
+
+
+def _title(act: Act, protocol: Protocol) -> str:
+    rework = protocol.rework(act.rework)
+    title = act.title or (rework.title if rework is not None else act.rework)
+    where = ", ".join(w for w in (act.place, act.spot) if w)
+    return f"{title} ({where})" if where else title
+
+
+def _stays(states: Sequence[frozenset[str]], cures: Mapping[str, float]) -> Floats:
+    """Chance to go from state to state and stay unsound, by one act."""
+    n = len(states)
+    at = {s: k for k, s in enumerate(states)}
+    table = np.zeros((n, n))
+    for i, state in enumerate(states):
+        reach: dict[frozenset[str], float] = {state: 1.0}
+        for fault in state & cures.keys():
+            done = cures[fault]
+            spread: dict[frozenset[str], float] = {}
+            for s, share in reach.items():
+                spread[s] = spread.get(s, 0.0) + share * (1.0 - done)
+                spread[s - {fault}] = spread.get(s - {fault}, 0.0) + share * done
+            reach = spread
+        for s, share in reach.items():
+            if s:
+                table[i, at[s]] += share
+            elif not state:  # faultless: only a look again shows it
+                table[i, i] += share * (1.0 - cures.get("", 0.0))
+    return table
+
+
+def _looks(
+    p: Posterior,
+    catalogue: Catalogue,
+    states: Sequence[frozenset[str]],
+    strata: Sequence[int],
+    done: Set[tuple[str, str]],
+) -> tuple[tuple[Look, ...], tuple[Floats, ...]]:
+    """Looks worth asking for, with the chance of each answer in each state."""
+    looks: list[Look] = []
+    answers: list[Floats] = []
+    few = [(c.of, c.place) for c in next_checks(catalogue, p.rows, p.weight, done, most=3 * MOST_CHECKS)]
+    plain = np.ones_like(p.weight)
+    total = np.bincount(p.rows.stratum, weights=p.weight, minlength=len(p.rows.strata))
+    count = np.bincount(p.rows.stratum, weights=plain, minlength=len(p.rows.strata))
+    for of, place in few:
+        look = catalogue.observable(of)
+        if look is None or look.kind == "number" or len(looks) >= MOST_CHECKS:
+            continue
+        by_hand = chances(catalogue, p.rows, look, place)
+        size = len(p.rows.strata)
+        weighed = np.stack([np.bincount(p.rows.stratum, weights=p.weight * r, minlength=size) for r in by_hand])
+        even = np.stack([np.bincount(p.rows.stratum, weights=r, minlength=size) for r in by_hand])
+        table = np.full((len(by_hand), len(states)), 1.0 / len(by_hand))
+        for k, s in enumerate(strata):
+            if s >= 0 and total[s] > 1e-9:
+                table[:, k] = weighed[:, s] / total[s]
+            elif s >= 0 and count[s] > 0:
+                table[:, k] = even[:, s] / count[s]
+        table /= table.sum(0)
+        looks.append(
+            Look(
+                observable=look,
+                place=place,
+                answers=tuple(look.answers_of(place)),
+                minutes=look.minutes + ANSWER_MIN,
+            )
+        )
+        answers.append(table)
+    return tuple(looks), tuple(answers)

@@ -1,0 +1,309 @@
+"""The plan for one hand: what to look at or do next, and what then, for the least minutes to a conforming hand."""
+
+from __future__ import annotations
+
+from collections.abc import Set
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handsel.diagnosis.catalogue import Catalogue, spoken
+from handsel.diagnosis.posterior import Posterior
+from handsel.inspection.protocol import Protocol
+from handsel.inspection.undo import ReworkDone
+from handsel.rework.actions import Actions
+from handsel.rework.day import Way
+from handsel.rework.hand_belief import Belief, Step, believe
+from handsel.rework.length_ways import LengthWay, LengthWays
+from handsel.rework.troubleshoot import Choice, Solver, fixed_order_value
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+AHEAD, LATER = 2, 1  # steps that the search looks ahead, above the simple policy: at first, and further on
+DEEPEST = 4  # steps of the plan that are written out
+LEAST_BRANCH = 0.05  # rarer turns are not written out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanStep:
+    """One step, and what follows from each of its outcomes."""
+
+    kind: str  # "check", "rework", "last resort"
+    title: str
+    question: str  # of a check
+    of: str  # observable of a check; "" otherwise
+    place: str
+    minutes: float  # with the look at the hand afterwards [min]
+    reworks: tuple[ReworkDone, ...]
+    way: Way | None  # of a rework: minutes, skill and spares
+    lengths: LengthWay | None  # what the model says of slides and cords
+    p_conforms: float  # of a rework: probability that the hand conforms right after it
+    then: tuple[Turn, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """One outcome of a step, how probable it is, and the next step; None: it ends, or is not written out."""
+
+    on: str  # the answer; "conforms" or "not yet" after a rework
+    probability: float
+    step: PlanStep | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandPlan:
+    """The plan, what it is expected to take, and what else would take."""
+
+    sentence: str
+    first: PlanStep
+    expected_minutes: float  # to a conforming hand, looks at it included [min]
+    p_first_try: float  # probability that the first rework makes it conform, checks before it included
+    fixed_order_minutes: float  # reworks tried in the protocol's order
+    restring_minutes: float  # everything restrung first
+    no_check_minutes: float  # reworks in the best order without any check
+    kept: str  # what is not cut or spent, and why; "" where that does not come up
+
+    def first_rework(self) -> PlanStep:
+        """The rework that the likeliest answers lead to."""
+        step = self.first
+        while step.kind == "check":
+            ahead = [t for t in step.then if t.step is not None]
+            if not ahead:
+                break
+            found = max(ahead, key=lambda t: t.probability).step
+            if found is None:
+                break
+            step = found
+        return step
+
+
+def plan_hand(
+    p: Posterior,
+    catalogue: Catalogue,
+    actions: Actions,
+    protocol: Protocol,
+    *,
+    hold_point: str,
+    lengths: LengthWays | None = None,
+    none_fits: bool = False,
+    done: Set[tuple[str, str]] = frozenset(),
+) -> HandPlan:
+    """The plan with the least expected minutes to a conforming hand.
+
+    Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
+        come to; lengths, what the model says of slides and cords; none_fits, of the diagnosis; done, looks
+        made already, as (observable, place).
+    Returns: HandPlan.
+    Raises: OutOfRange for actions that do not fit the protocol.
+    Valid for: minutes and chances as sure as the files; looks at a hand right after a rework that see
+        whether it conforms. Nothing is cut for what something gentle cures; screws are never turned to
+        cure anything but lengths, and no further than leaves their adjustment for the cords' settling.
+    Source: decision-theoretic troubleshooting (Heckerman, Breese and Rommelse, 1995, from memory), as a
+        depth-limited search whose leaves are worth what the simple policy takes from there: by policy
+        improvement it never takes longer than that policy.
+    Checked by: unit/test_hand_plan.py, properties/test_troubleshoot.py
+    """
+    belief = believe(
+        p,
+        catalogue,
+        actions,
+        protocol,
+        hold_point=hold_point,
+        lengths=lengths,
+        none_fits=none_fits,
+        done=done,
+    )
+    return plan_of_belief(belief, protocol)
+
+
+def plan_of_belief(belief: Belief, protocol: Protocol) -> HandPlan:
+    """As plan_hand, for a problem that was put together already.
+
+    Parameters: belief; protocol, whose order of reworks the fixed order is.
+    Returns: HandPlan.
+    """
+    solver, start = Solver(belief.problem), belief.problem.weight
+    best = solver.choose(start, solver.all_acts, solver.all_checks, AHEAD)
+    writer = _Writer(belief=belief, solver=solver, best=best)
+    first = writer.step(start, solver.all_acts, solver.all_checks, 0)
+    return HandPlan(
+        sentence=_sentence(first, best.value, writer.p_first(first)),
+        first=first,
+        expected_minutes=best.value,
+        p_first_try=writer.p_first(first),
+        fixed_order_minutes=fixed_order_value(solver, start, _fixed(belief, protocol)),
+        restring_minutes=fixed_order_value(solver, start, _restring(belief)),
+        no_check_minutes=solver.simple_value(start, solver.all_acts),
+        kept=_kept(belief, solver, first),
+    )
+
+
+def way_of_plan(plan: HandPlan, id: str = "plan") -> Way:
+    """The plan as one way that the day can plan with: its checks and first rework, done by one person.
+
+    Parameters: plan; id, for the way.
+    Returns: Way.
+    Raises: nothing of its own.
+    Valid for: the likeliest answers; where they come otherwise the day is planned again.
+    Source: own rule.
+    Checked by: unit/test_hand_plan.py
+    """
+    checks, step = 0.0, plan.first
+    rework = plan.first_rework()
+    while step is not rework and step.kind == "check":
+        checks += step.minutes
+        step = max((t for t in step.then if t.step is not None), key=lambda t: t.probability).step or rework
+    way = rework.way
+    if way is None:
+        return Way(
+            id=id,
+            title=rework.title,
+            minutes=checks,
+            skill="builder" if checks else "",
+            recheck_minutes=0.0 if rework is plan.first else rework.minutes,
+            p_success=plan.p_first_try,
+        )
+    return replace(
+        way,
+        id=id,
+        title=rework.title,
+        minutes=checks + way.minutes,
+        skill=way.skill or ("builder" if checks else ""),
+        p_success=plan.p_first_try,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Writer:
+    belief: Belief
+    solver: Solver
+    best: Choice  # of the first step
+
+    def step(self, b: Floats, left: Bools, checks: Bools, depth: int) -> PlanStep:
+        weight = max(float(b.sum()), 1e-300)
+        chosen = self.best if depth == 0 else self.solver.choose(b, left, checks, LATER)
+        if chosen.kind == "check":
+            return self._check(b, left, checks, depth, chosen.index, weight)
+        if chosen.kind == "act":
+            return self._act(b, left, checks, depth, chosen.index, weight)
+        last, p = self.belief.last, self.belief.problem
+        return PlanStep(
+            kind="last resort",
+            title=f"{last.title}, look at each part, and build it again",
+            question="",
+            of="",
+            place="",
+            minutes=p.last_minutes,
+            reworks=tuple(ReworkDone(rework=r) for r in last.id.split("+")),
+            way=last,
+            lengths=None,
+            p_conforms=last.p_success,
+            then=(),
+        )
+
+    def _check(
+        self, b: Floats, left: Bools, checks: Bools, depth: int, index: int, weight: float
+    ) -> PlanStep:
+        look, fewer = self.belief.looks[index], checks.copy()
+        fewer[index] = False
+        turns = []
+        for answer, chance in zip(look.answers, self.belief.problem.answers[index], strict=True):
+            rest = b * chance
+            share = float(rest.sum() / weight)
+            deep = depth + 1 >= DEEPEST or share < LEAST_BRANCH
+            turns.append(
+                Turn(
+                    on=answer,
+                    probability=share,
+                    step=None if deep else self.step(rest, left, fewer, depth + 1),
+                )
+            )
+        o = look.observable
+        return PlanStep(
+            kind="check",
+            title=f"{o.title} ({spoken(look.place)})" if look.place else o.title,
+            question=o.question or f"Is this so: {o.title}?",
+            of=o.id,
+            place=look.place,
+            minutes=look.minutes,
+            reworks=(),
+            way=None,
+            lengths=None,
+            p_conforms=0.0,
+            then=tuple(turns),
+        )
+
+    def _act(self, b: Floats, left: Bools, checks: Bools, depth: int, index: int, weight: float) -> PlanStep:
+        step: Step = self.belief.steps[index]
+        fewer = left.copy()
+        fewer[index] = False
+        rest = b @ self.belief.problem.stays[index]
+        good = 1.0 - float(rest.sum() / weight)
+        deep = depth + 1 >= DEEPEST or 1.0 - good < LEAST_BRANCH
+        return PlanStep(
+            kind="rework",
+            title=step.title,
+            question="",
+            of="",
+            place=step.reworks[0].place if step.reworks else "",
+            minutes=float(self.belief.problem.act_minutes[index]),
+            reworks=step.reworks,
+            way=step.way,
+            lengths=step.lengths,
+            p_conforms=good,
+            then=(
+                Turn(on="conforms", probability=good, step=None),
+                Turn(
+                    on="not yet",
+                    probability=1.0 - good,
+                    step=None if deep else self.step(rest, fewer, checks, depth + 1),
+                ),
+            ),
+        )
+
+    def p_first(self, step: PlanStep) -> float:
+        """Probability that the first rework makes the hand conform; turns not written out count as the rest do."""
+        if step.kind != "check":
+            return step.p_conforms
+        told = [(t.probability, self.p_first(t.step)) for t in step.then if t.step is not None]
+        total = sum(share for share, _ in told)
+        return sum(share * p for share, p in told) / total if total > 0 else 0.0
+
+
+def _fixed(belief: Belief, protocol: Protocol) -> list[int]:
+    """Acts in the order in which the protocol lists their reworks."""
+    order = [r.id for r in protocol.reworks]
+    return sorted(
+        (k for k, s in enumerate(belief.steps) if s.reworks),
+        key=lambda k: (order.index(belief.steps[k].reworks[0].rework), belief.steps[k].title),
+    )
+
+
+def _restring(belief: Belief) -> list[int]:
+    """Everything restrung; nothing else."""
+    return [k for k, s in enumerate(belief.steps) if s.reworks and s.reworks[0].rework == "restring-all"]
+
+
+def _kept(belief: Belief, solver: Solver, first: PlanStep) -> str:
+    """What is not cut or spent, in a sentence, where somebody might have done so."""
+    b = belief.problem.weight
+    allowed = solver.admissible(b, solver.all_acts)
+    held = [k for k, s in enumerate(belief.steps) if not allowed[k] and solver.cures[k] @ b > 0.05 * b.sum()]
+    if not held:
+        return ""
+    title = belief.steps[held[0]].title
+    return (
+        f"Nothing is cut yet: “{title}” would cure causes that something gentler cures too, "
+        "so the gentler comes first."
+    )
+
+
+def _sentence(first: PlanStep, minutes: float, p: float) -> str:
+    what = first.title[:1].upper() + first.title[1:]
+    begin = f"Look first: {first.question}" if first.kind == "check" else f"{what.rstrip('.')}."
+    return (
+        f"{begin} About {minutes:.0f} minutes to a good hand are expected; the first rework makes it good "
+        f"{round(100 * p)} times in 100."
+    )
