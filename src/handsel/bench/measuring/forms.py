@@ -15,7 +15,7 @@ class WishForm(forms.Form):
     measure = forms.ChoiceField(choices=[(k, k) for k in OF_ONE_PHOTO])
     of = forms.RegexField(r"^[a-z0-9-]{1,60}\Z")
     cards = forms.ChoiceField(choices=[(LOOSE, LOOSE), (PADS, PADS)], required=False)
-    sheet = forms.RegexField(r"^[a-z0-9]{1,12}\Z", required=False)
+    width_mm = forms.FloatField(min_value=15.0, max_value=300.0, required=False)  # caliper across the cuff
     bar_mm = forms.FloatField(min_value=10.0, max_value=400.0, required=False)  # caliper on the scale bar
 
 

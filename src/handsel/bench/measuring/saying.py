@@ -12,8 +12,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from handsel.metrology.decision import Decision
+    from handsel.vision.cuff import CuffSeen
     from handsel.vision.part_judging import PartSeen
     from handsel.vision.parts import PartsSeen
+    from handsel.vision.whitening import BendSeen
 
 _SURE = ("for the other hand", "another scale", "one too many", "not of this kit")
 _STATUS = {"right": "conforms", "cannot tell": "undecided"}
@@ -83,3 +86,62 @@ def _capital(text: str) -> str:
 
 def _sentence(text: str) -> str:
     return _capital(text) + ("" if text.endswith((".", "!")) else ".")
+
+
+def of_cuff(found: CuffSeen, decision: Decision | None) -> dict[str, Any]:
+    """A cuff's left against its right, in millimetres, with what the photo alone says of the limit."""
+    read = f"Left and right differ by {found.asymmetry_mm:.1f} ± {2 * found.u_asymmetry_mm:.1f} mm (k = 2)"
+    rows = []
+    if decision is not None:
+        _, _, chance = str(decision).partition("; ")
+        rows.append(
+            {
+                "words": f"{_capital(decision.verdict.value)}: {decision.limits} is asked",
+                "small": _sentence(f"It is {chance}, by this photo alone"),
+                "status": decision.verdict.value,
+            }
+        )
+    if found.words:
+        rows.append(
+            {
+                "words": _sentence(found.words),
+                "small": "Left and right as in the picture.",
+                "status": "undecided",
+            }
+        )
+    came = {"width": "the width you measured", "card": "the card", "mat": "the mat"}[found.scale_from]
+    return {
+        "head": read + ".",
+        "stop": "",
+        "rows": rows,
+        "marks": [],
+        "notes": [*(_sentence(n) for n in found.notes), f"Millimetres from {came}."],
+        "asymmetry_mm": round(found.asymmetry_mm, 3),
+        "u_asymmetry_mm": round(found.u_asymmetry_mm, 3),
+        "contributions": {k: round(v, 4) for k, v in found.contributions.items()},
+        "in_short": f"{read.lower()}; {decision.verdict.value} by photo" if decision else read.lower(),
+    }
+
+
+def of_bend(found: BendSeen) -> dict[str, Any]:
+    """Pale lines to confirm or to dismiss; where a photo cannot tell, that is said and nothing is marked."""
+    marks = [
+        {
+            "id": str(number),
+            "words": f"{number}. A pale line, {one.looks.value}",
+            "yes": "It stays: whitening",
+            "no": "It is none",
+        }
+        for number, one in enumerate(found.candidates, start=1)
+    ]
+    return {
+        "head": found.words,
+        "stop": "",
+        "rows": [],
+        "marks": marks,
+        "notes": [_sentence(n) for n in found.notes],
+        "can_tell": found.can_tell,
+        "in_short": f"{len(marks)} pale lines marked by photo"
+        if found.can_tell
+        else "the photo could not tell",
+    }

@@ -123,6 +123,36 @@ def parts(sent: Sent, overlay: Path) -> dict[str, Any]:
     return saying.of_parts(found)
 
 
+def cuff(sent: Sent, overlay: Path) -> dict[str, Any]:
+    """How far a formed cuff is from its own mirror image, against the protocol's limit."""
+    from PIL import Image
+
+    from handsel.documents.cuff_overlay import cuff_overlay
+    from handsel.metrology.limits import Limits
+    from handsel.vision.cuff import judge_cuff, look_at_cuff
+
+    pixels, lens = sent.pixels()
+    found = look_at_cuff(pixels, lens=lens, width_mm=sent.task.get("width_mm"), where=WHERE)
+    most_mm = sent.task.get("most_mm")
+    limits = None if most_mm is None else Limits(high=most_mm, unit="mm")
+    decision = None if limits is None else judge_cuff(found, limits, accept_p=sent.task["accept_p"])
+    keep(cuff_overlay(Image.fromarray(pixels), found, limits=limits, decision=decision), overlay)
+    return saying.of_cuff(found, decision)
+
+
+def bend(sent: Sent, overlay: Path) -> dict[str, Any]:
+    """Pale lines along a bend, each a question to a person."""
+    from PIL import Image
+
+    from handsel.documents.bend_overlay import bend_overlay
+    from handsel.vision.whitening import look_at_bend
+
+    pixels, _ = sent.pixels()
+    found = look_at_bend(pixels, where=WHERE)
+    keep(bend_overlay(Image.fromarray(pixels), found), overlay)
+    return saying.of_bend(found)
+
+
 def keep(jpeg: bytes, overlay: Path) -> None:
     """Write the picture that is shown, after making sure that it holds pixels and nothing else."""
     must_be_bare(jpeg)
@@ -139,7 +169,12 @@ def as_jpeg(picture: Picture) -> bytes:
     return out.getvalue()
 
 
-WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {"angle": angle, "parts": parts}
+WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {
+    "angle": angle,
+    "parts": parts,
+    "cuff": cuff,
+    "bend": bend,
+}
 CPU_S, SLOW_CPU_S = 40, 200
 
 

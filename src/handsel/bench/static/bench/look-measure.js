@@ -279,10 +279,13 @@
   // ---- what a photo shows beside a yes or no: parts on the mat, a cuff, a bend ------------------------
 
   const ASKED = {
-    parts: { take: "Photograph the mat", words: "Or let a photo count them: lay the parts on the printed mat, none on another, and photograph it from above." },
-    cuff: { take: "Photograph the cuff", words: "A photo from the wrist end measures how far left and right differ." },
+    parts: { length: ["bar_mm", "A bar of the mat by caliper, if you measured it", 10, 400], take: "Photograph the mat", words: "Or let a photo count them: lay the parts on the printed mat, none on another, and photograph it from above." },
+    cuff: { length: ["width_mm", "Outer width of the end that faces the camera, by caliper; leave it empty with a card or the mat in the picture", 15, 300], take: "Photograph the cuff", words: "A photo that looks into one end measures how far left and right differ." },
     bend: { take: "Photograph the bend", words: "A close photo marks places that look lighter, for you to look at." },
   };
+
+  // Of a group's ordinary questions the one that a photo helps with.
+  function helped(group) { return group.checks.find(function (c) { return c.measure && !c.alone && ASKED[c.measure.kind]; }); }
 
   function helper(check) {
     if (!check || !check.measure || !ASKED[check.measure.kind]) return null;
@@ -296,7 +299,25 @@
       else if (told.state !== "measured") put(state, [picture(last, null), parts.notice("warning", told.reason + ".", told.do)]);
       else put(state, saw(last, told));
       root.appendChild(state);
-      root.appendChild(h("div", { class: "bar" }, camera(!last ? ASKED[kind].take : "Take it again", function (file) { take(check, file, {}); }, { named: "take-photo", quiet: Boolean(told && told.state === "measured") })));
+      if (ASKED[kind].length && !(told && told.state === "measured")) root.appendChild(length(ASKED[kind].length));
+      root.appendChild(h("div", { class: "bar" }, camera(!last ? ASKED[kind].take : "Take it again", taking, { named: "take-photo", quiet: Boolean(told && told.state === "measured") })));
+    }
+    let typed = "";
+    function length(what) {
+      const input = h("input", { id: "photo-length", type: "text", inputmode: "decimal", autocomplete: "off", value: typed, oninput: function () { typed = input.value; wrong.textContent = ""; } });
+      const wrong = h("p", { class: "wrong", role: "alert", id: "photo-length-wrong" });
+      input.setAttribute("aria-describedby", "photo-length-wrong");
+      return h("div", { class: "field photo-length" }, h("label", { for: "photo-length" }, what[1]), h("div", { class: "number" }, input, h("span", { class: "unit" }, "mm")), wrong);
+    }
+    function taking(file) {
+      const what = ASKED[kind].length, value = what && typed.trim() ? parts.numberIn(typed) : null;
+      if (what && typed.trim() && (value === null || value < what[2] || value > what[3])) {
+        document.getElementById("photo-length-wrong").textContent = "Between " + what[2] + " and " + what[3] + " mm is expected. Mend it, and take the photo again.";
+        return;
+      }
+      const more = {};
+      if (value !== null && what) more[what[0]] = String(value);
+      take(check, file, more);
     }
     function saw(last, told) {
       const seen = told.seen || {};
@@ -321,6 +342,6 @@
   }
 
   handsel.measure = {
-    use: function (given) { page = given; }, angle: angle, helper: helper, evidence: evidence, taken: taken, asked: asked, changed: changed,
+    use: function (given) { page = given; }, angle: angle, helper: helper, helped: helped, evidence: evidence, taken: taken, asked: asked, changed: changed,
   };
 })();

@@ -64,7 +64,7 @@
       top(page),
       h("p", { class: "kicker" }, group.title),
       heading(open ? "Tap what is not as shown" : "All of these are answered"),
-      handsel.measure.helper(group.checks.find(function (c) { return c.measure && c.measure.kind === "parts"; })),
+      handsel.measure.helper(handsel.measure.helped(group)),
       list,
       reach(1, parts.button(!open ? "Go on" : spoken ? "All the rest as shown" : "All as shown", { id: "as-shown", small: open > 1 && open + " things", press: function () { page.groupDone(group, shownAt); } }), aside(page)),
     ];

@@ -72,7 +72,7 @@
       else page.shown(group, shownAt, "");
     },
     shown: function (group, shownAt, photo) {
-      const mat = group.checks.find(function (c) { return c.measure && c.measure.kind === "parts"; });
+      const mat = handsel.measure.helped(group);
       state.asShown(group, shownAt, photo || (mat ? handsel.measure.evidence(mat).photo : "") || "", { step: at.step, group: group });
       go({ step: firstOpen(0) });
     },
