@@ -15,6 +15,7 @@ import sys
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -109,8 +110,8 @@ def search_all(tool: Tool, hands: Sequence[Hand], folder: Path) -> dict[str, dic
     path = folder / f"searches-{tool.key}.jsonl"
     have, clock = kept(path), clock_of()
 
-    def ask(said: Sequence[dict[str, Any]]) -> tuple[dict[str, float], tuple[str, str] | None]:
-        answer = tool.ask(said, check=True)
+    def ask(said: Sequence[dict[str, Any]], check: bool) -> tuple[dict[str, float], tuple[str, str] | None]:
+        answer = tool.quick(said, check=check)
         return answer.said, answer.next_check
 
     with path.open("a", encoding="utf-8") as out:
@@ -119,8 +120,8 @@ def search_all(tool: Tool, hands: Sequence[Hand], folder: Path) -> dict[str, dic
                 continue
             row = {
                 "hand": _id(hand),
-                "tool": asdict(minutes.by_next_check(hand, ask, clock)),
-                "fixed": asdict(minutes.by_fixed_order(hand, ask, clock)),
+                "tool": asdict(minutes.by_next_check(hand, partial(ask, check=True), clock)),
+                "fixed": asdict(minutes.by_fixed_order(hand, partial(ask, check=False), clock)),
             }
             have[_id(hand)] = row
             out.write(json.dumps(row) + "\n")

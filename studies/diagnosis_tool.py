@@ -13,17 +13,19 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from diagnosis_scores import FAULTLESS
 
 from handsel.data.library_store import build_library, library_place
 from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
+from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.hands import NONE
 from handsel.diagnosis.library import ROUNDS, Library
-from handsel.diagnosis.likelihood import items_of
+from handsel.diagnosis.likelihood import items_of, log_likelihood, rows_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.posterior import posterior, set_priors
 from handsel.inspection.case import Case, HandRecord, Observation
@@ -54,6 +56,10 @@ class Tool:
         design_sha256 = sha256(design_path("linden").read_bytes()).hexdigest()
         at = library_place(self.catalogue, load_design("linden"), design_sha256, scale_ratio, cache=cache)
         self.library = library or build_library(at, rounds=tuple(range(rounds)))
+        self._rows = rows_of(self.library, scale_ratio)
+        self._log_base = _log_base(self.catalogue, self.library)
+        self._log_weight = self._log_base.copy()
+        self._weighed: dict[tuple[Any, ...], bool] = {}
         self.hand = HandRecord(
             code="R-014",
             serial="H-1",
@@ -77,6 +83,35 @@ class Tool:
             said=found,
             none_fits=bool(fit_probability(self.catalogue, p.rows, p.weight, items) < NONE_FITS_P),
             next_check=(wanted[0].of, wanted[0].place) if wanted else None,
+        )
+
+    def quick(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
+        """The same probabilities, adding only what was not asked about before; for searches, one hand at a time.
+
+        Whether nothing fits is not worked out here.
+        """
+        items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
+        keys = {(i.look.id, i.place, i.answer, i.value, i.u, i.in_group): i for i in items}
+        if not set(self._weighed) <= set(keys):  # another hand
+            self._weighed = {}
+            self._log_weight = self._log_base.copy()
+        for key, item in keys.items():
+            if key not in self._weighed:
+                self._weighed[key] = True
+                self._log_weight += log_likelihood(self.catalogue, self._rows, item)
+        weight = np.exp(self._log_weight - self._log_weight.max())
+        weight /= weight.sum()
+        by_set = np.bincount(self._rows.stratum, weights=weight, minlength=len(self._rows.strata))
+        found = {f.id: 0.0 for f in self.catalogue.faults}
+        names = [f.id for f in self.catalogue.faults]
+        for p, some in zip(by_set, self._rows.strata, strict=True):
+            for f in some:
+                if f != NONE:
+                    found[names[f]] += float(p)
+        found[FAULTLESS] = float(by_set[0])
+        wanted = next_checks(self.catalogue, self._rows, weight, {i.key for i in items}) if check else ()
+        return Answer(
+            said=found, none_fits=False, next_check=(wanted[0].of, wanted[0].place) if wanted else None
         )
 
     def case(self, said: Sequence[dict[str, Any]]) -> Case:
@@ -107,3 +142,10 @@ class Tool:
                 name = "two" if other != NONE else self.catalogue.faults[one].kind.id
             found[name] = found.get(name, 0.0) + float(p)
         return found
+
+
+def _log_base(catalogue: Catalogue, library: Library) -> Any:
+    """Log weight of every hand of the library before anything is seen."""
+    with np.errstate(divide="ignore"):
+        each = np.log(set_priors(catalogue, library.strata)) - np.log(library.counts)
+    return each[library.stratum]

@@ -113,3 +113,13 @@ def test_weights_give_every_group_its_prior_mass(hands):
     weights = study.as_frequent_as(hands, masses)
     assert np.mean(weights) == pytest.approx(1.0)
     assert weights[-1] == pytest.approx(4 * weights[0])
+
+
+def test_a_search_reasons_as_the_diagnosis_does(hands, tool):
+    """Answer by answer, then another hand."""
+    for hand in hands[:2]:
+        said = answers(hand, all_of_them=True)
+        for count in (0, 3, 4, len(said)):
+            quick, full = tool.quick(said[:count], check=True), tool.ask(said[:count], check=True)
+            assert quick.said == pytest.approx(full.said, abs=1e-6)
+            assert quick.next_check == full.next_check
