@@ -8,6 +8,7 @@ import re
 from math import atan2, degrees
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 import typst
@@ -26,6 +27,7 @@ from handsel.documents.card_pictures import (
 from handsel.documents.card_sheet import CARRIER_MM, PAIRS, PAPERS, SLIPS, card_page, card_sheet
 from handsel.documents.paper import FOLDER, FONTS
 from handsel.errors import OutOfRange
+from handsel.vision.angle import measure_rest_angle
 from handsel.vision.cards import CARD_MM, CUFF, MARKER_MM, PALM
 from handsel.vision.edges import read_edges
 from handsel.vision.finding import Found, Look, detect, find_cards
@@ -37,8 +39,7 @@ LOOK = Look(longest_px=2200, treat=lambda gray: gray, windows=(7, 37, 15))
 each_paper = pytest.mark.parametrize("paper", PAPERS)
 
 
-@pytest.fixture(scope="module")
-def pages() -> list[Any]:
+def _pictured(px_per_mm: int) -> list[Any]:
     """All pages for A4 as grey pictures."""
     made = typst.compile(
         FOLDER / "card_sheet.typ",
@@ -46,10 +47,15 @@ def pages() -> list[Any]:
         font_paths=[FONTS],
         ignore_system_fonts=True,
         format="png",
-        ppi=PX_PER_MM * 25.4,
+        ppi=px_per_mm * 25.4,
         sys_inputs={"page": json.dumps(card_page("a4"))},
     )
     return [np.asarray(Image.open(io.BytesIO(p)).convert("L")) for p in made]
+
+
+@pytest.fixture(scope="module")
+def pages() -> list[Any]:
+    return _pictured(PX_PER_MM)
 
 
 def _found(page: Any) -> list[Found]:
@@ -219,3 +225,19 @@ def test_another_paper_is_refused_in_words() -> None:
 
 def test_the_same_paper_gives_the_same_file() -> None:
     assert card_sheet("letter") == card_sheet("letter")
+
+
+def test_the_drawn_hand_photographed_square_on_reads_its_rest_angle() -> None:
+    """The guide is a hand with cards: the whole measurement, run on it, gives the angle that it was drawn with."""
+    page = _pictured(2 * PX_PER_MM)[1]
+    upper = page[: page.shape[0] // 4 * 2].astype(float)
+    light = 0.03 + 0.8 * (upper / 255) ** 2.2  # paper and ink in a room, as a camera sees them
+    light = cv2.GaussianBlur(
+        cv2.resize(light, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), (0, 0), 0.8
+    )
+    grain = np.random.default_rng(5).normal(0.0, 2.0, light.shape)
+    photo = np.clip(255 * light ** (1 / 2.2) + grain, 0, 255).round().astype(np.uint8)
+    read = measure_rest_angle(photo, card_turn_sd_deg=0.0, where="guide")
+    assert read.rest_angle_deg == pytest.approx(load_design("linden").target_rest_angle_deg, abs=0.15)
+    assert read.u_rest_angle_deg < 0.15
+    assert read.fingers_point == "right"
