@@ -172,6 +172,7 @@ def _characteristic(c: CharacteristicTable, t: ProtocolTables, hold_point: str) 
         false_alarm_rate=c.false_alarm_rate,
         prior_nonconforming=prior,
         rule=rule,
+        photo_limits=None if c.photo_max_mm is None else Limits(high=c.photo_max_mm, unit="mm"),
         per=c.per,
         faults=c.faults,
         rework=c.rework,

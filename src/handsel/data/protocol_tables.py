@@ -162,6 +162,9 @@ class CharacteristicTable(Table):
     number_minute: NumberTable | None = Field(default=None, description="A number of minutes.")
     number_count: NumberTable | None = Field(default=None, description="A count.")
     number_percent: NumberTable | None = Field(default=None, description="A number in per cent.")
+    photo_max_mm: Annotated[Number, Field(gt=0)] | None = Field(
+        default=None, description="Greatest value that conforms of what a photo measures of it, where it is a look."
+    )
     per: PerWord = Field(default="hand", description="Checked once, or for each digit, finger, cord or knot.")
     faults: Ids = Field(default=(), description="Causes that a bad answer hints at.")
     rework: Ids = Field(default=(), description="What puts it right, the usual one first.")

@@ -9,6 +9,7 @@ from typing import Literal
 
 from handsel.errors import OutOfRange
 from handsel.inspection.rules import AnswerRule, NumberRule, Substitute
+from handsel.metrology.limits import Limits
 
 Severity = Literal["critical", "major", "minor"]
 Method = Literal["look", "press", "count", "caliper", "scale", "photo", "pull", "protractor", "move", "ask"]
@@ -54,6 +55,7 @@ class Characteristic:
     false_alarm_rate: float  # P(called bad | it is good), one look
     prior_nonconforming: float  # P(bad) before anyone has looked
     rule: AnswerRule | NumberRule
+    photo_limits: Limits | None = None  # of what a photo measures of it; the photo advises, the person answers
     per: Per = "hand"
     faults: tuple[str, ...] = ()  # physical causes that a bad answer hints at
     rework: tuple[str, ...] = ()  # ids, the usual one first

@@ -34,6 +34,7 @@ _ASKEW = 0.80  # of the half width: then the outer face of a flank comes into vi
 _NOT_A_CUFF = 0.3  # of the width
 _U_OFF = 0.10  # of what the flanks' inner faces say of where the camera stands, relative to the half width
 _U_OFF_RATIO = 0.3
+_TIP_MM, _U_TIP_MM = 3.0, 0.6  # how near its end a flank counts as tip, and how well a tip is found
 _POINTS = 200
 _SIDES = ("left", "right")
 
@@ -160,11 +161,12 @@ def look_at_cuff(
             where=where,
             do="Look into the cuff from one end, on a plain sheet of another colour with nothing else on it.",
         )
+    value_px, at_tip = _largest(fit, straight, px_per_mm)
     contributions = _account(
-        outline, path, rough.normal, (bend, u_bend), fit.largest, px_per_mm, scale.u_ratio, lens, size
+        outline, path, rough.normal, (bend, u_bend), value_px, at_tip, px_per_mm, scale.u_ratio, lens, size
     )
     u = hypot(*contributions.values())
-    asymmetry = fit.largest / px_per_mm
+    asymmetry = value_px / px_per_mm
     worst = int(fit.gaps.argmax())
     back = _bent(np.vstack([fit.image, fit.nearest[worst][None]]), middle, rough.normal, bend)
     left, right = _flanks(straight, fit, px_per_mm)
@@ -363,6 +365,7 @@ def _account(
     normal: FloatArray,
     bend: tuple[float, float],
     largest_px: float,
+    at_tip: bool,
     px_per_mm: float,
     u_scale_ratio: float,
     lens: Lens,
@@ -389,8 +392,23 @@ def _account(
         "view": view / px_per_mm,
         "lens": abs(bulged[1] - bulged[0]) / 2.0 / px_per_mm,
         "scale": u_scale_ratio * largest_px / px_per_mm,
+        "tips": _U_TIP_MM if at_tip else 0.0,
         "end not flat": hypot(0.1, 0.04 * largest_px / px_per_mm),
     }
+
+
+def _largest(fit: Mirrored, points: FloatArray, px_per_mm: float) -> tuple[float, bool]:
+    """The largest gap [px], and whether it is at a tip.
+
+    Where a flank ends is known less well than where it runs, and a gap is never negative: of a tip's gap, what its own
+    error makes on average is taken off, in squares.
+    """
+    walked = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]) / px_per_mm
+    tip = (walked < _TIP_MM) | (walked > walked[-1] - _TIP_MM)
+    body = float(fit.gaps[~tip].max())
+    ends = float(fit.gaps[tip].max())
+    ends = sqrt(max(ends**2 - (_U_TIP_MM * px_per_mm) ** 2, 0.0))
+    return max(body, ends), ends > body
 
 
 def _axis(points: FloatArray, fit: Mirrored) -> FloatArray:

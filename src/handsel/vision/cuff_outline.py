@@ -30,6 +30,7 @@ _Mouth = tuple[npt.NDArray[np.int32], int, int, int]
 
 _SMALL_PX = 480  # longest side of the copy in which the cuff is found
 _WORK_PX = 1800  # longest side of the copy in which its edge is measured
+_FINER = 4
 _RING = 0.05  # of the copy's shorter side, taken for what lies behind
 _CLEARLY = 9.0  # colour difference (CIE76 with half the say for lightness) of what is not behind
 _DEEPEST_SHADOWS = (0.28, 0.12, 0.6)  # of the light beside them, the likeliest first
@@ -38,8 +39,10 @@ _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
 _LEAST_DEEP = 0.18  # of the width: a shallower mouth is no cuff
 _MOST_BLUR = 0.022  # of the width: edges that take longer to cross
+_SHARP_DEG, _NEARLY = 35.0, 0.78  # over about 3 mm before and after, and of the sharpest there is
 _STEPS = 240  # points of the outside
 _MOST_LOST = 0.25
+_COLOURED = 18.0  # distance in a* and b* from which colour alone parts cuff and ground
 
 
 class CuffCause(StrEnum):
@@ -96,7 +99,6 @@ def find_outline(pixels: Pixels, *, cover: Sequence[FloatArray] = (), where: str
     covers = [(np.asarray(c, float) + 0.5) * exact - 0.5 for c in cover]
     mask, (contour, first, second, deepest) = _found(small, covers, where)
     rough_out, rough_in = _two_ways(contour, first, second, deepest)
-    rough_out = _from_tip_to_tip(rough_out)
     to_whole = 1.0 / exact
     outside = (rough_out + 0.5) * to_whole - 0.5
     inside = (rough_in + 0.5) * to_whole - 0.5
@@ -174,7 +176,7 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
         cv2.fillConvexPoly(plan, np.round(outline).astype(np.int32), cv2.GC_BGD)
     back, fore = np.zeros((1, 65)), np.zeros((1, 65))
     try:
-        cv2.grabCut(_for_the_cut(light), plan, None, back, fore, 4, cv2.GC_INIT_WITH_MASK)  # type: ignore[call-overload]
+        cv2.grabCut(_for_the_cut(light, start), plan, None, back, fore, 4, cv2.GC_INIT_WITH_MASK)  # type: ignore[call-overload]
     except cv2.error:
         raise _nothing(where) from None
     found = np.isin(plan, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
@@ -192,13 +194,16 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
     return _filled(part)
 
 
-def _for_the_cut(light: FloatArray) -> Pixels:
+def _for_the_cut(light: FloatArray, start: Mask) -> Pixels:
     """Colours in which a shadow weighs less than another plastic."""
-    lab = lab_from_linear(light) * [1.6, 1.5, 1.5] + [0.0, 128.0, 128.0]
+    lab = lab_from_linear(light)
+    inside, beyond = (np.median(lab[start == k][:, 1:], axis=0) for k in (1, 0))
+    by_light = 0.7 if float(np.linalg.norm(inside - beyond)) > _COLOURED else 1.6
+    lab = lab * [by_light, 1.5, 1.5] + [0.0, 128.0, 128.0]
     return np.ascontiguousarray(np.clip(np.round(lab), 0, 255).astype(np.uint8))
 
 
-def _apart(light: FloatArray, behind: npt.NDArray[np.bool_], deepest_shadow: float) -> FloatArray:
+def _apart(light: npt.NDArray[Any], behind: npt.NDArray[np.bool_], deepest_shadow: float) -> FloatArray:
     """How unlike each pixel is to all that lies behind, be that in shadow or not."""
     import cv2
 
@@ -260,7 +265,12 @@ def _mouth(mask: Mask, where: str) -> _Mouth:
     """The outline of the piece, and the places on it of both sides and the bottom of its mouth."""
     import cv2
 
-    contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    # Four times as fine and smoothed, the outline loses the steps of the pixels.
+    fine = cv2.resize(255 * mask, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
+    fine = np.asarray(cv2.GaussianBlur(fine, (0, 0), 0.9 * _FINER) > 127, np.uint8)
+    contours, _ = cv2.findContours(fine, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        raise _no_u(where)
     contour = np.asarray(max(contours, key=cv2.contourArea), np.int32)
     hull = cv2.convexHull(contour, returnPoints=False)
     solid = float(cv2.contourArea(contour)) / max(float(cv2.contourArea(contour[hull.ravel()])), 1.0)
@@ -287,12 +297,19 @@ def _no_u(where: str) -> CuffRefused:
 def _two_ways(
     contour: npt.NDArray[np.int32], first: int, second: int, deepest: int
 ) -> tuple[FloatArray, FloatArray]:
-    """The outline cut at both sides of the mouth: the outer way from one to the other, and the inner way back."""
+    """The outline cut in two: outside from tip to tip, and the inner way back; pixels of the small copy."""
     n = len(contour)
-    one = np.arange(first, first + (second - first) % n + 1) % n
-    other = np.arange(second, second + (first - second) % n + 1) % n
-    inner, outer = (one, other) if deepest in one else (other, one)
-    return contour[outer].astype(np.float64), contour[inner].astype(np.float64)
+    if (deepest - first) % n < (second - first) % n:
+        first, second = second, first  # now the mouth lies on the way from second to first
+    length = (second - first) % n
+    # The corner may lie a little past the point that a straight edge over the mouth touches.
+    spare = max(2, round(0.04 * length))
+    at = (first - spare + np.arange(length + 2 * spare + 1)) % n
+    points = (contour[at].astype(np.float64) + 0.5) / _FINER - 0.5
+    begin, end = _corners(points)
+    outside = points[begin:end]
+    rest = (at[0] + np.arange(end - 1, begin + n + 1)) % n
+    return outside, (contour[rest].astype(np.float64) + 0.5) / _FINER - 0.5
 
 
 def even(path: FloatArray, count: int) -> FloatArray:
@@ -332,17 +349,20 @@ def smoothed(path: FloatArray, half: int) -> FloatArray:
     return np.column_stack([np.convolve(long[:, k], weights[::-1], mode="valid") for k in range(2)])
 
 
-def _from_tip_to_tip(outer: FloatArray) -> FloatArray:
-    """The outer way without the ends of the flanks: cut where it turns sharply near its ends."""
-    points = smoothed(even(outer, 400), 4)
-    step = 8
-    turn = _turns(points, step)
-    reach = len(points) // 4
-    start = _corner(turn[:reach][::-1])
-    end = _corner(turn[-reach:])
-    first = 0 if start is None else reach - 1 - start
-    last = len(points) if end is None else len(points) - reach + end + 1
-    return points[first:last] if last - first > 200 else points
+def _corners(points: FloatArray) -> tuple[int, int]:
+    """Where the outside ends: at the first sharp corner on the way from the back to either tip."""
+    count = 500
+    path = even(points, count)
+    step = round(0.016 * count)
+    turn = _turns(smoothed(path, 4), step)
+    reach = round(0.30 * count)
+    begin = _corner(turn[:reach][::-1], step)
+    end = _corner(turn[-reach:], step)
+    walked = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    share = walked / walked[-1] * (count - 1)
+    first = 0 if begin is None else int(np.searchsorted(share, reach - 1 - begin))
+    last = len(points) if end is None else int(np.searchsorted(share, count - reach + end)) + 1
+    return first, last
 
 
 def _turns(points: FloatArray, step: int) -> FloatArray:
@@ -355,12 +375,15 @@ def _turns(points: FloatArray, step: int) -> FloatArray:
     return np.asarray(np.abs(np.arctan2(cross, (before * after).sum(1))), dtype=np.float64)
 
 
-def _corner(turn: FloatArray) -> int | None:
-    """The first sharp corner on the way toward the tip; turn starts at the flank and ends at the mouth."""
-    sharp = np.nonzero(turn > np.radians(42.0))[0]
+def _corner(turn: FloatArray, step: int) -> int | None:
+    """The first sharp corner on the way toward the tip; turn starts at the flank and ends beyond the mouth.
+
+    A tight bend turns sharply too, but not as sharply as the sharpest corner there is.
+    """
+    sharp = np.nonzero(turn > max(np.radians(_SHARP_DEG), _NEARLY * float(turn.max())))[0]
     if sharp.size == 0:
         return None
-    group = sharp[sharp < sharp[0] + 14]
+    group = sharp[sharp <= sharp[0] + step]
     return int(group[np.argmax(turn[group])])
 
 
@@ -386,6 +409,9 @@ def _refined(pixels: Pixels, outside: FloatArray, reach_px: float) -> tuple[Floa
         borderMode=cv2.BORDER_REPLICATE,
     )
     light = lab_from_srgb(np.asarray(seen, np.uint8))
+    coloured = np.linalg.norm(np.median(light[:, :3, 1:] - light[:, -3:, 1:], axis=(0, 1)))
+    # Beside a coloured cuff a shadow on the ground is ground: its colour says so, its lightness does not.
+    light = light * [0.3 if coloured > _COLOURED else 1.0, 1.0, 1.0]
     # Neighbours along the edge share their colours.
     light = np.stack([cv2.GaussianBlur(light[..., k], (1, 5), 1.2) for k in range(3)], -1)
     quarter = max(2, len(across) // 5)
