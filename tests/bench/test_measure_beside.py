@@ -101,7 +101,7 @@ def test_a_pale_line_is_marked_for_the_person_to_confirm_and_the_record_keeps_wh
     assert result["state"] == "stored", result
     what = Entry.objects.get(hand=hand, seq=result["seq"]).what
     assert what["marks"] == [["1", "confirmed"]]
-    assert what["saw"] == "1 pale lines marked by photo"
+    assert what["saw"] == "1 pale line marked by photo"
     assert known(hand).inspection().item("cuff-no-white-line").status == "does not conform"
 
 

@@ -129,7 +129,7 @@ def of_bend(found: BendSeen) -> dict[str, Any]:
         {
             "id": str(number),
             "words": f"{number}. A pale line, {one.looks.value}",
-            "yes": "It stays: whitening",
+            "yes": "It stays",
             "no": "It is none",
         }
         for number, one in enumerate(found.candidates, start=1)
@@ -141,7 +141,7 @@ def of_bend(found: BendSeen) -> dict[str, Any]:
         "marks": marks,
         "notes": [_sentence(n) for n in found.notes],
         "can_tell": found.can_tell,
-        "in_short": f"{len(marks)} pale lines marked by photo"
+        "in_short": f"{len(marks)} pale {'line' if len(marks) == 1 else 'lines'} marked by photo"
         if found.can_tell
         else "the photo could not tell",
     }

@@ -279,9 +279,9 @@
   // ---- what a photo shows beside a yes or no: parts on the mat, a cuff, a bend ------------------------
 
   const ASKED = {
-    parts: { length: ["bar_mm", "A bar of the mat by caliper, if you measured it", 10, 400], take: "Photograph the mat", words: "Or let a photo count them: lay the parts on the printed mat, none on another, and photograph it from above." },
-    cuff: { length: ["width_mm", "Outer width of the end that faces the camera, by caliper; leave it empty with a card or the mat in the picture", 15, 300], take: "Photograph the cuff", words: "A photo that looks into one end measures how far left and right differ." },
-    bend: { take: "Photograph the bend", words: "A close photo marks places that look lighter, for you to look at." },
+    parts: { sheet: "Let a photo count them", length: ["bar_mm", "A bar of the mat by caliper, if you measured it", 10, 400], take: "Photograph the mat", words: "Lay the parts on the printed mat, none on another, and photograph it from above." },
+    cuff: { sheet: "Let a photo measure the cuff", length: ["width_mm", "Outer width of the end that faces the camera, by caliper; leave it empty with a card or the mat in the picture", 15, 300], take: "Photograph the cuff", words: "A photo that looks into one end measures how far left and right differ." },
+    bend: { sheet: "Let a photo mark pale lines", take: "Photograph the bend", words: "A close photo marks places that look lighter, for you to look at." },
   };
 
   // Of a group's ordinary questions the one that a photo helps with.
@@ -289,18 +289,21 @@
 
   function helper(check) {
     if (!check || !check.measure || !ASKED[check.measure.kind]) return null;
-    const kind = check.measure.kind, root = h("section", { class: "measure is-beside", "aria-label": ASKED[kind].take });
+    const kind = check.measure.kind, root = h("section", { class: "measure", "aria-label": ASKED[kind].take });
     function draw() {
       const last = lastPhoto(check), told = last && last.told;
       root.textContent = "";
-      const state = h("div", { role: "status" });
+      const state = h("div", { role: "status" }), mine = last ? root : h("div", { class: "inside" });
+      // A help that nobody has asked for yet stays folded: the questions come first.
+      if (!last) root.appendChild(h("details", { class: "sheet" }, h("summary", {}, parts.shape("camera"), " " + ASKED[kind].sheet), mine));
+      root.classList.toggle("is-beside", Boolean(last));
       if (!last) state.appendChild(h("p", { class: "second" }, ASKED[kind].words));
       else if (!told) put(state, [picture(last, null), waiting(last)]);
       else if (told.state !== "measured") put(state, [picture(last, null), parts.notice("warning", told.reason + ".", told.do)]);
       else put(state, saw(last, told));
-      root.appendChild(state);
-      if (ASKED[kind].length && !(told && told.state === "measured")) root.appendChild(length(ASKED[kind].length));
-      root.appendChild(h("div", { class: "bar" }, camera(!last ? ASKED[kind].take : "Take it again", taking, { named: "take-photo", quiet: Boolean(told && told.state === "measured") })));
+      mine.appendChild(state);
+      if (ASKED[kind].length && !(told && told.state === "measured")) mine.appendChild(length(ASKED[kind].length));
+      mine.appendChild(h("div", { class: "bar" }, camera(!last ? ASKED[kind].take : "Take it again", taking, { named: "take-photo", quiet: Boolean(told && told.state === "measured") })));
     }
     let typed = "";
     function length(what) {
@@ -322,7 +325,7 @@
     function saw(last, told) {
       const seen = told.seen || {};
       return [seen.stop && parts.notice("stop", seen.stop, "Nothing is strung before this is put right."),
-        h("p", { class: "saw-head" }, h("b", {}, seen.head)), picture(last, told),
+        seen.head !== seen.stop && h("p", { class: "saw-head" }, h("b", {}, seen.head)), picture(last, told),
         seen.rows && seen.rows.length > 0 && h("ul", { class: "saw-rows" }, seen.rows.map(function (r) { return h("li", {}, parts.mark(r.status), h("span", {}, r.words, r.small && h("small", { class: "second" }, r.small))); })),
         (seen.marks || []).map(marked),
         told.notes.map(function (n) { return h("p", { class: "second" }, n); }),
@@ -330,7 +333,7 @@
     }
     function marked(m) {
       const t = taken(check), name = "mark-" + m.id;
-      return h("fieldset", { class: "methods mark-asked" }, h("legend", {}, m.words), [["confirmed", m.yes || "It is one"], ["dismissed", m.no || "It is none"]].map(function (pair) {
+      return h("fieldset", { class: "methods mark-asked" }, h("legend", {}, m.words), [["confirmed", m.yes], ["dismissed", m.no]].map(function (pair) {
         const radio = h("input", { type: "radio", name: name, id: name + "-" + pair[0], value: pair[0], onchange: function () { t.marks[m.id] = pair[0]; } });
         radio.checked = t.marks[m.id] === pair[0];
         return h("div", { class: "choice" }, radio, h("label", { for: name + "-" + pair[0] }, pair[1]));
