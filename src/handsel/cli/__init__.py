@@ -28,6 +28,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("handsel.bench.commands.import_", "Read an export into a bench."),
     "angle": ("handsel.cli.angle", "Read the rest angle from photos of hands with both cards."),
     "assess": ("handsel.cli.assess", "Judge finished hands, and say how to put them right."),
+    "bend": ("handsel.cli.bend", "Mark what may be stress whitening in close photos of bends."),
+    "cuff": ("handsel.cli.cuff", "Measure how symmetric formed cuffs are, from photos that look into them."),
     "plan": ("handsel.cli.plan", "Plan the day: which hands to work on, by whom, before closing."),
     "diagnose": ("handsel.cli.diagnose", "Name the probable causes of what was seen, and what to look at next."),
     "design": ("handsel.cli.design", "Check a design file, or show what a design is made of."),

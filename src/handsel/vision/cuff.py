@@ -376,9 +376,8 @@ def _account(
     value, u_bend = bend
     turned = [mirrored(_straightened(path, middle, normal, value + s * u_bend)).largest for s in (-1, 1)]
     # Past the axis the largest gap falls and rises again; then the difference alone would say too little.
-    view = max(
-        abs(turned[1] - turned[0]) / 2.0, abs(turned[0] - largest_px) / 2.0, abs(turned[1] - largest_px) / 2.0
-    )
+    straight = mirrored(_straightened(path, middle, normal, value)).largest
+    view = max(abs(turned[1] - turned[0]), abs(turned[0] - straight), abs(turned[1] - straight)) / 2.0
     centre = (np.array(size, dtype=float) - 1.0) / 2.0
     f_px = focal_px(exp(max(lens.guesses(), key=lambda g: g.weight).log_f35), *size)
     bulged = []
