@@ -25,7 +25,9 @@ _LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 6.0
 _FLOOR = 0.004  # light below this is noise
 _TOLD_MM = 0.25  # smoothing before places are told apart
 _CHROMA, _DARK, _BRIGHT = 0.16, -1.75, 0.16  # natural logarithms of light ratios
-_SOMETHING = 0.11
+_SHARP_PER_MM, _GAP_MM = 0.085, 2.4  # slope of an edge [1/mm]; gaps in one that are closed
+_CLOSED = 0.72  # of its hull that a thing fills whose edges were followed all round
+_LEAST_FAINT_MM2 = 25.0
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _PARTED = 0.3  # between a lit part and its shadow, logarithm of light
@@ -38,8 +40,14 @@ class Flat:
     """The sheet seen straight on; pixel centres of row i, column j at ((j + 0.5) / px_per_mm, ...) of the sheet."""
 
     light: npt.NDArray[np.float32]  # (h, w, 3) logarithm of light against the paper's, red, green, blue
+    ratio: npt.NDArray[np.float32]  # (h, w, 3) the light itself against the paper's; edges are read in it
     px_per_mm: float
     unlit: float  # typical noise of one pixel of `light` on paper
+
+    def ratio_at(self, table_mm: FloatArray) -> FloatArray:
+        """`ratio` at places of the table frame: (..., 2) [mm] to (..., 3)."""
+        px = np.stack([table_mm[..., 0], -table_mm[..., 1]], -1) * self.px_per_mm - 0.5
+        return sampled(self.ratio, px)
 
     def at(self, table_mm: FloatArray) -> FloatArray:
         """`light` at places of the table frame: (..., 2) [mm] to (..., 3)."""
@@ -80,7 +88,9 @@ def flattened(rgb: Rgb, view: MatView) -> Flat:
     straight = cv2.remap(rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     light = np.log(np.maximum(LINEAR[straight], _FLOOR))
     paper, noise = _paper(light, view, scale)
-    return Flat(light=(light - paper).astype(np.float32), px_per_mm=scale, unlit=noise)
+    against = (light - paper).astype(np.float32)
+    ratio = np.minimum(np.exp(against), 2.0)  # a glint is a glint
+    return Flat(light=against, ratio=ratio, px_per_mm=scale, unlit=noise)
 
 
 def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, float]:
@@ -154,12 +164,11 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     colour = np.abs(soft - level[..., None]).max(2)
     # In the dark, noise makes colours.
     sure = ((colour > _CHROMA) & (level > -3.0)) | (level < _DARK) | (level > _BRIGHT)
-    some = (np.abs(level) > _SOMETHING) | (colour > 0.5 * _CHROMA)
-    for mask in (sure, some):
-        _without_printing(mask, view, flat.px_per_mm)
-    sure, some = (_cleaned(m, flat.px_per_mm) for m in (sure, some))
+    edged = _edged(soft, flat, view)
+    _without_printing(sure, view, flat.px_per_mm)
+    sure = _cleaned(sure, flat.px_per_mm)
     found: list[Patch] = []
-    count, labels = cv2.connectedComponents((some | sure).astype(np.uint8))
+    count, labels = cv2.connectedComponents((edged | sure).astype(np.uint8))
     for k in range(1, count):
         mine = labels == k
         its_own = sure & mine
@@ -167,9 +176,39 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
         certain = float(its_own.sum()) > _OWN * float(mine.sum())
         shape = its_own if certain else mine
         for outline, area in _outlined(shape, flat.px_per_mm):
-            core = None if certain else _core(level, outline, flat.px_per_mm)
-            found.append(Patch(outline_mm=outline, area_mm2=area, certain=certain, core_mm=core))
+            if certain:
+                found.append(Patch(outline_mm=outline, area_mm2=area, certain=True))
+            elif area > _LEAST_FAINT_MM2:
+                found.append(_faint(level, outline, area, flat.px_per_mm))
     return tuple(found)
+
+
+def _faint(level: npt.NDArray[np.float32], outline_mm: FloatArray, area_mm2: float, scale: float) -> Patch:
+    """A thing of the paper's own lightness. Where its edges run round it only partly, all within reach is taken."""
+    import cv2
+
+    hull = cv2.convexHull(outline_mm.astype(np.float32))[:, 0].astype(float)
+    x, y = hull.T
+    whole = float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2
+    if area_mm2 > _CLOSED * abs(whole):
+        core = _core(level, outline_mm, scale)
+        return Patch(outline_mm=outline_mm, area_mm2=area_mm2, certain=False, core_mm=core)
+    return Patch(outline_mm=hull if whole > 0 else hull[::-1], area_mm2=abs(whole), certain=False)
+
+
+def _edged(soft: npt.NDArray[np.float32], flat: Flat, view: MatView) -> Mask:
+    """What sharp edges run round: parts of any colour, and the shadows of small lamps; soft shadow has no edge."""
+    import cv2
+
+    scale = flat.px_per_mm
+    slope = np.hypot(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1)).max(2) / 8 * scale
+    mask = slope > max(_SHARP_PER_MM, 3.0 * flat.unlit * scale / 4)
+    _without_printing(mask, view, scale)
+    k = max(1, round(_GAP_MM * scale / 2))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
+    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    work = cv2.morphologyEx(work, cv2.MORPH_CLOSE, disc)
+    return _cleaned(work > 0, scale)
 
 
 def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) -> FloatArray | None:

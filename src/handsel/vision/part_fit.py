@@ -27,7 +27,7 @@ _EDGE_PX = 0.30  # by which a read step strays
 _STRAY = 0.06  # share of the points whose step belongs to something else
 _ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
 _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
-_LEAST_STEP = 0.07  # of the logarithm of light
+_LEAST_STEP = 0.06  # of the paper's light
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
 
 
@@ -116,7 +116,9 @@ def fits_of(
                 if not patch.certain or not 0.36 < ratio < 2.6:
                     continue
                 scale = base * sqrt(ratio)
-            elif patch.certain and not 0.72 < ratio < 1.4 or not patch.certain and not 0.85 < ratio < 4.0:
+            elif patch.certain and not 0.72 < ratio < 1.4 or not patch.certain and not 0.85 < ratio < 3.0:
+                continue
+            if core is not None and not 0.4 < core.area_mm2 / area < 1.12:
                 continue
             if not free_scale and float(np.linalg.norm(np.ptp(outline, axis=0))) > 1.35 * extent + 4.0:
                 continue
@@ -124,6 +126,8 @@ def fits_of(
                 starts = _starts(patch, field, pose, scale, view)
             else:
                 starts = _searched(patch, field, pose, scale, view)
+                if 0.8 < ratio < 1.6:  # no shadow with an edge: it is nearly the part's own outline
+                    starts += [(0.6 * c, at, t) for c, at, t in _starts(patch, field, pose, scale, view)]
                 if core is not None and core_field is not None and 0.55 < core.area_mm2 / area < 1.25:
                     starts += [(0.6 * c, at, t) for c, at, t in _starts(core, core_field, pose, scale, view)]
             rough += [(cost, index, pose, at, turn, scale) for cost, at, turn in starts]
@@ -229,23 +233,36 @@ def _searched(
     """Places and turns within a patch that is part and shadow where a pose's outline lies on edges."""
     low, high = patch.outline_mm.min(0), patch.outline_mm.max(0)
     middle = (low + high) / 2
+    lit = None if patch.core_mm is None else even_points(patch.core_mm, 60)
+    first, longer = _axis(even_points(patch.outline_mm if lit is None else patch.core_mm, 120))  # type: ignore[arg-type]
+    own, own_longer = _axis(pose.outline_mm if len(pose.outline_mm) > 60 else even_points(pose.outline_mm, 120))
+    turns = np.arange(45) * (2 * pi / 45)
+    if min(longer, own_longer) > 1.5:
+        half = np.arange(-5, 6) * np.radians(7.0)
+        turns = first - own + np.r_[half, half + pi]
     found = []
-    for turn in np.arange(40) * (2 * pi / 40):
+    for turn in turns:
         outline = outline_seen(pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale)
         points = even_points(outline, 60)
         room_low, room_high = low - points.min(0) - 2.0, high - points.max(0) + 2.0
+        if lit is not None:  # what is lit is most of the part
+            aside = (lit.min(0) + lit.max(0)) / 2 - (points.min(0) + points.max(0)) / 2
+            room_low, room_high = np.maximum(room_low, aside - 6.0), np.minimum(room_high, aside + 6.0)
         if (room_high < room_low).any():
             continue
-        sx, sy = (np.arange(a, b + 0.8, 1.2) for a, b in zip(room_low, room_high, strict=True))
+        sx, sy = (np.arange(a, b + 0.7, 1.2) for a, b in zip(room_low, room_high, strict=True))
         shifts = np.stack(np.meshgrid(sx, sy), -1).reshape(-1, 2)
         places = points[None] + shifts[:, None]
-        inside = (field.at(field.signed, places) < 1.0).mean(1)
-        keep = inside > 0.9
+        keep = (field.at(field.signed, places) < 1.0).mean(1) > 0.9
         if not keep.any():
             continue
-        cost = field.at(field.edges, places[keep]).mean(1)
-        k = int(cost.argmin())
-        found.append((float(cost[k]), middle + shifts[keep][k], float(turn)))
+        shifts, cost = shifts[keep], field.at(field.edges, places[keep]).mean(1)
+        for k in np.argsort(cost)[:3]:
+            back = 0.0
+            if lit is not None:
+                off = _to_outline(lit, points + shifts[k])
+                back = float(np.minimum(off[~_inside(lit, outline + shifts[k])], 5.0).sum()) / len(lit)
+            found.append((float(cost[k]) + back, middle + shifts[k], float(turn)))
     found.sort(key=lambda f: f[0])
     return found[:3]
 
@@ -325,7 +342,8 @@ def _steps(
     """How far out along its normal each point's step of light is [mm], and whether there is one."""
     step = 0.5 / flat.px_per_mm
     offsets = np.arange(-_REACH_MM, _REACH_MM + step / 2, step)
-    light = flat.at(points[:, None] + offsets[None, :, None] * normals[:, None])
+    # In light itself, not its logarithm, a blurred step keeps its middle.
+    light = flat.ratio_at(points[:, None] + offsets[None, :, None] * normals[:, None])
     light = 0.5 * light + 0.25 * (np.roll(light, 1, 0) + np.roll(light, -1, 0))
     gap = 2
     change = np.linalg.norm(light[:, 2 * gap :] - light[:, : -2 * gap], axis=2) / sqrt(3.0)

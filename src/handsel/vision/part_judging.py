@@ -21,7 +21,7 @@ from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import Fit, fits_of, refined
-from handsel.vision.part_kinds import Kind, Pose
+from handsel.vision.part_kinds import Kind
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -29,10 +29,11 @@ FloatArray = npt.NDArray[np.float64]
 _ORDERED, _OTHER_HAND, _OTHER_SIZE, _UNKNOWN = log(0.90), log(0.03), log(0.03), log(0.04)
 _SIZE_RANGE = 1.0  # sizes that another size may have, ratio
 _TEMPER = 0.4  # what edges say counts this much: they err together more than they show
-_CLEAR_FIT, _FAINT_FIT = 0.80, 0.70  # share of its outline that a part must show: clear, and grown into its shadow
+_CLEAR_FIT, _FAINT_FIT = 0.80, 0.75  # share of its outline that a part must show: clear, and grown into its shadow
 _LEAST_SAID = 12.0
-_LEAD = 7.0  # by which an explanation must beat those of another kind, side or size
-_SIZE_RATIO, _SIZE_MM = 0.015, 0.35  # how far a part's length may be off its ordered one: the larger counts
+_LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of another kind or side
+_FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
+_SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
@@ -125,11 +126,20 @@ def judged(
     seen = []
     for one, (kind, is_extra) in zip(views, chosen, strict=True):
         seen.append(_seen(one, kind, is_extra, kinds, design, scale_ratio, view, printed))
+    for k, (kind, is_extra) in enumerate(chosen):
+        if not is_extra or seen[k].state is not State.EXTRA:
+            continue
+        # It is not one too many while one of those that took its places cannot be told.
+        for j, (other, other_extra) in enumerate(chosen):
+            if other == kind and not other_extra and seen[j].state is State.UNTOLD:
+                seen[k] = replace(seen[k], state=State.RIGHT, reason="")
+                chosen[j], chosen[k] = (None, False), (kind, False)
+                break
     taken = [0] * len(kinds)
     for kind, is_extra in chosen:
         if kind is not None and not is_extra:
             taken[kind] += 1
-    untold = any(s.state is State.UNTOLD and not s.names for s in seen)
+    untold = any(s.state is State.UNTOLD for s in seen)
     missing = tuple(
         PartMissing(names=k.names, title=title_of(k), count=k.count - taken[i], may_be_there=untold)
         for i, k in enumerate(kinds)
@@ -231,7 +241,7 @@ def _seen(
     total = np.logaddexp.reduce([w for w, _ in everything] + [_UNKNOWN])
     the_kind = kinds[kind]
     probable = exp(min(float(np.logaddexp.reduce([w for w, f in options]) - total), 0.0))
-    free = max((f for f in sized if f.pose.mirrored == fit.pose.mirrored), key=lambda f: f.says, default=None)
+    free = next((f for f in sized if f.pose is fit.pose), None)
     size, u_size = (free.scale, hypot(free.u_scale, printed.u_ratio, _MODEL_MM / the_kind.size_mm)) if free else (fit.scale, 0.05)
     told = replace(
         base, names=the_kind.names, title=title_of(the_kind), scale_ratio=size, u_scale_ratio=u_size,
@@ -245,6 +255,9 @@ def _seen(
         if not printed.is_known:
             return replace(told, state=State.UNTOLD, confidence=0.5, ask=_bar_ask(), reason=(
                 f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"))  # fmt: skip
+        if not one.clear and fit.matched_ratio < _FAINT_SIZE_FIT:
+            return replace(told, state=State.UNTOLD, confidence=0.5, ask=_size_ask(the_kind, design, scale_ratio), reason=(
+                f"it seems {size:.3f} times its ordered size, but its outline is faint"))  # fmt: skip
         return replace(
             told, state=State.OTHER_SCALE, confidence=_capped(probable * (1 - fits_size)),
             reason=f"it is {size:.3f} times the ordered size, as printed at {100 * size * scale_ratio:.1f} %",
@@ -266,9 +279,10 @@ def _doubt(
 ) -> tuple[str, Ask] | None:
     """Why a kind or its side is not clear, and what would settle it."""
     enough = _CLEAR_FIT if one.clear else _FAINT_FIT
+    lead = _LEAD if one.clear else _FAINT_LEAD
     others = [f for f in one.fits if f.kind != kind]
     rival = max(others, key=lambda f: f.says, default=None)
-    if rival is not None and rival.says > fit.says - _LEAD:
+    if rival is not None and rival.says > fit.says - lead:
         return (
             f"it may also be {title_of(kinds[rival.kind])}",
             _rival_ask(kinds[kind], kinds[rival.kind], design, scale_ratio),
@@ -276,7 +290,7 @@ def _doubt(
     if kinds[kind].has_side:
         other = max((f for f in one.fits if f.kind == kind and f.pose.mirrored != fit.pose.mirrored),
                     key=lambda f: f.says, default=None)  # fmt: skip
-        if other is not None and other.says > fit.says - _LEAD:
+        if other is not None and other.says > fit.says - lead:
             return "left and right look alike as it lies", Ask(what="Lay it on another face, and photograph it again.")
     if fit.matched_ratio < enough or fit.says < _LEAST_SAID or probable < 0.9:
         again = "Move it away from others and from shadows, flat side down, and photograph it again."
@@ -369,8 +383,3 @@ def _rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> A
 def _bar_ask() -> Ask:
     return Ask(what="Measure a black bar of the mat with a caliper and give its length, or lay a bank-size card on its place.",
                dimension=None, expected_mm=100.0)  # fmt: skip
-
-
-def pose_of(fit: Fit) -> Pose:
-    """The pose of an explanation."""
-    return fit.pose
