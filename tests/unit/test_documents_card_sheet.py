@@ -229,12 +229,14 @@ def test_the_same_paper_gives_the_same_file() -> None:
 
 def test_the_drawn_hand_photographed_square_on_reads_its_rest_angle() -> None:
     """The guide is a hand with cards: the whole measurement, run on it, gives the angle that it was drawn with."""
-    page = _pictured(2 * PX_PER_MM)[1]
-    upper = page[: page.shape[0] // 4 * 2].astype(float)
-    light = 0.03 + 0.8 * (upper / 255) ** 2.2  # paper and ink in a room, as a camera sees them
-    light = cv2.GaussianBlur(
-        cv2.resize(light, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), (0, 0), 0.8
-    )
+    picture = json.dumps(side_picture("right", "little", large=True))
+    source = f'#set page(width: 160mm, height: 110mm, margin: 2mm)\n#image(bytes({picture}), format: "svg")'
+    finely = typst.compile(source.encode(), font_paths=[FONTS], format="png", ppi=4 * PX_PER_MM * 25.4)
+    assert isinstance(finely, bytes)
+    drawn = np.asarray(Image.open(io.BytesIO(finely)).convert("L")).astype(float)
+    light = 0.03 + 0.8 * (drawn / 255) ** 2.2  # paper and ink in a room, as a camera sees them
+    small = cv2.resize(light, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    light = cv2.GaussianBlur(small, (0, 0), 0.8)
     grain = np.random.default_rng(5).normal(0.0, 2.0, light.shape)
     photo = np.clip(255 * light ** (1 / 2.2) + grain, 0, 255).round().astype(np.uint8)
     read = measure_rest_angle(photo, card_turn_sd_deg=0.0, where="guide")
