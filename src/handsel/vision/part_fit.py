@@ -28,6 +28,7 @@ _STRAY = 0.06  # share of the points whose step belongs to something else
 _ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
 _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
 _LEAST_STEP = 0.06  # of the paper's light
+_FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
 
 
@@ -136,7 +137,7 @@ def fits_of(
     per_pose: dict[int, int] = {}
     most = 10 if patch.certain else 20
     for cost, index, pose, at, turn, scale in rough:
-        if len(found) >= most or (found and patch.certain and cost > 4.0 * max(rough[0][0], 0.35)):
+        if len(found) >= most or (found and patch.certain and cost > _FAR_WORSE * max(rough[0][0], 0.3)):
             break
         if per_pose.get(id(pose), 0) >= 2:
             continue

@@ -34,6 +34,7 @@ _LEAST_SAID = 12.0
 _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of another kind or side
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
 _SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
+_HOPELESS = 25.0  # an explanation this far behind needs no size of its own
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
@@ -169,7 +170,7 @@ def _explained(
     sized: list[Fit] = []
     done: set[int] = set()
     for fit in fits[:5]:
-        if id(fit.pose) in done:
+        if id(fit.pose) in done or fit.says < fits[0].says - _HOPELESS:
             continue
         done.add(id(fit.pose))
         free = refined(patch, flat, view, index=fit.kind, pose=fit.pose, at_mm=fit.at_mm, turn_rad=fit.turn_rad,
