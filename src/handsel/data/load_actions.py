@@ -39,7 +39,9 @@ class ActionTable(Table):
     """One rework with the causes that it cures."""
 
     rework: Id = Field(description="Rework of the protocol; minutes, skill and spares stand there.")
-    title: Line | None = Field(default=None, description="What to do, where the rework's own title is too wide.")
+    title: Line | None = Field(
+        default=None, description="What to do, where the rework's own title is too wide."
+    )
     gentle: Annotated[bool, Field(strict=True)] = Field(
         default=False, description="true: nothing is cut. What it cures is never cut for."
     )
@@ -82,7 +84,7 @@ def load_actions(source: str | Path, catalogue: Catalogue, protocol: Protocol) -
     Raises: BadFile naming file, action, key, what is wrong and how to mend it.
     Valid for: as read_toml.
     Source: own format; `handsel schema actions` prints it.
-    Checked by: unit/test_actions.py
+    Checked by: unit/test_hand_plan.py
     """
     path = BUNDLED / f"{source}.toml" if isinstance(source, str) and "." not in source else Path(source)
     data = read_toml(path)
@@ -118,7 +120,9 @@ def _check(
 
     for key, name in (("catalogue", catalogue.id), ("protocol", protocol.id)):
         if getattr(file, key) != name:
-            raise bad((key,), f'it is for "{getattr(file, key)}", not for "{name}"', "Use the pair that fits.")
+            raise bad(
+                (key,), f'it is for "{getattr(file, key)}", not for "{name}"', "Use the pair that fits."
+            )
     reworks = [r.id for r in protocol.reworks]
     kinds = {k.id: k for k in catalogue.kinds}
     if file.last_resort.rework not in reworks:
@@ -145,14 +149,18 @@ def _check(
     cured = {c.fault for a in file.action for c in a.cures}
     missing = [k for k in kinds if k not in cured]
     if missing:
-        raise bad(("action",), f'no action cures "{missing[0]}"', "Add one, or what cannot be cured by rework.")
+        raise bad(
+            ("action",), f'no action cures "{missing[0]}"', "Add one, or what cannot be cured by rework."
+        )
 
 
 def _words(pattern: str, loc: tuple[str | int, ...], bad: Any) -> None:
     try:
         named = [name for _, name, _, _ in Formatter().parse(pattern) if name is not None]
     except ValueError:
-        raise bad(loc, f"its brackets do not pair: {pattern}", "Write words in brackets, as in {place}.") from None
+        raise bad(
+            loc, f"its brackets do not pair: {pattern}", "Write words in brackets, as in {place}."
+        ) from None
     unknown = [n for n in named if n not in WORDS]
     if unknown:
         raise bad(loc, f'there is no word "{unknown[0]}" for places', f"Use one of: {', '.join(WORDS)}.")

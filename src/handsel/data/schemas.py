@@ -13,6 +13,8 @@ from handsel.data.day_tables import DayTables
 from handsel.data.design_tables import DesignTables
 from handsel.data.diagnosis_tables import DiagnosisTable
 from handsel.data.figure_tables import DetailsFile, FiguresFile
+from handsel.data.hand_plan_tables import HandPlanTable
+from handsel.data.load_actions import ActionsFile
 from handsel.data.load_confirmed import ConfirmedFile
 from handsel.data.load_faults import FaultTables
 from handsel.data.load_hand_over import HandOverTables
@@ -31,6 +33,8 @@ FORMATS: dict[str, type[BaseModel]] = {
     "confirmed": ConfirmedFile,
     "day": DayTables,
     "day-plan": DayPlanTable,
+    "hand-plan": HandPlanTable,
+    "actions": ActionsFile,
     "faults": FaultTables,
     "diagnosis": DiagnosisTable,
     "labels": LabelTable,

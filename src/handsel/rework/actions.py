@@ -78,7 +78,7 @@ def acts_for(faults: Iterable[Fault], actions: Actions, catalogue: Catalogue) ->
     Raises: nothing of its own.
     Valid for: actions that were checked against the catalogue.
     Source: own data.
-    Checked by: unit/test_actions.py
+    Checked by: unit/test_hand_plan.py
     """
     found: dict[tuple[str, str, str, str], tuple[Action, dict[str, float]]] = {}
     for fault in faults:
@@ -107,9 +107,7 @@ def acts_for(faults: Iterable[Fault], actions: Actions, catalogue: Catalogue) ->
     )
 
 
-def cured_by(
-    rework: str, place: str, actions: Actions, catalogue: Catalogue
-) -> tuple[tuple[str, str], ...]:
+def cured_by(rework: str, place: str, actions: Actions, catalogue: Catalogue) -> tuple[tuple[str, str], ...]:
     """The causes that a rework cures where it was done, for confirming one of them.
 
     Parameters: rework and place of the protocol; actions; catalogue.
@@ -117,7 +115,7 @@ def cured_by(
     Raises: nothing of its own.
     Valid for: as acts_for.
     Source: own data.
-    Checked by: unit/test_actions.py
+    Checked by: unit/test_hand_plan.py
     """
     acts = acts_for(catalogue.faults, actions, catalogue)
     named = {id for a in acts if a.rework == rework and a.place in (place, "") for id in a.cures}

@@ -17,7 +17,7 @@ from handsel.inspection.undo import ReworkDone
 from handsel.rework.actions import Act, Actions, acts_for
 from handsel.rework.day import Way
 from handsel.rework.length_ways import LengthWay, LengthWays
-from handsel.rework.troubleshoot import Problem
+from handsel.rework.troubleshoot import GENTLE_CHANCE, Problem
 from handsel.rework.ways import way_of_reworks
 
 Floats = NDArray[np.float64]
@@ -26,6 +26,8 @@ MOST_STATES, LEAST_P = 20, 0.006
 MOST_CHECKS = 10
 LOOK_AGAIN_MIN = 5.0  # what did not hold, looked at once more
 ANSWER_MIN = 0.1  # to read a question and give its answer, on top of the look
+AGAIN_MIN = 15.0  # what a try that fails costs besides its minutes: the hand waits for its next turn
+MOST_PAIRS, PAIR_P = 6, 0.02  # two reworks before one look, for the likeliest pairs of causes
 UNKNOWN_P = 0.5  # at least, when nothing in the catalogue fits
 NO_FAULT = -1
 
@@ -39,6 +41,7 @@ class Step:
     way: Way
     gentle: bool
     lengths: LengthWay | None  # what the model says of it, for slides and cords
+    cures: tuple[str, ...]  # causes, kind@place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +97,8 @@ def believe(
         hold_point=hold_point,
         p_success=actions.last_resort.chance,
     )
+    both, their = _pairs(states, weight, steps, table, protocol, hold_point)
+    steps, table = (*steps, *both), [*table, *their]
     stays = [_stays(states, cures) for cures in table]
     minutes = [s.way.minutes + s.way.wait_minutes + s.way.recheck_minutes for s in steps]
     looks, answers = _looks(p, catalogue, states, strata, done)
@@ -106,6 +111,7 @@ def believe(
         answers=answers,
         last_minutes=(last.minutes + last.recheck_minutes + actions.last_resort.extra_minutes)
         / actions.last_resort.chance,
+        again_minutes=AGAIN_MIN,
     )
     return Belief(problem=problem, states=states, steps=steps, looks=looks, last=last)
 
@@ -158,13 +164,13 @@ def _steps(
         )
         cures = {f: known.p_success for f in act.cures} if known is not None else act.cures
         title = known.title if known is not None else _title(act, protocol)
-        steps.append(_step(reworks, protocol, hold_point, title, act.gentle, known, max(cures.values())))
+        steps.append(_step(reworks, protocol, hold_point, title, act.gentle, known, cures))
         table.append(cures)
     if slides and lengths is not None and lengths.slides is not None:
         move = lengths.slides
         reworks = tuple(ReworkDone(rework=r) for r in move.reworks)
-        steps.append(_step(reworks, protocol, hold_point, move.title, True, move, move.p_success))
         table.append(dict.fromkeys(slides, move.p_success))
+        steps.append(_step(reworks, protocol, hold_point, move.title, True, move, table[-1]))
     again = Way(
         id="look-again",
         title="Look again at what did not hold",
@@ -173,9 +179,51 @@ def _steps(
         recheck_minutes=LOOK_AGAIN_MIN,
         p_success=1.0,
     )
-    steps.append(Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None))
+    steps.append(Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None, cures=()))
     table.append({"": 1.0})
     return tuple(steps), table
+
+
+def _pairs(
+    states: Sequence[frozenset[str]],
+    weight: Floats,
+    steps: Sequence[Step],
+    table: Sequence[Mapping[str, float]],
+    protocol: Protocol,
+    hold_point: str,
+) -> tuple[list[Step], list[Mapping[str, float]]]:
+    """Two reworks, then one look, for hands that probably have two causes."""
+    found: list[Step] = []
+    their: list[Mapping[str, float]] = []
+    likely = [s for s, w in zip(states, weight, strict=True) if len(s) == 2 and w >= PAIR_P]
+    seen: set[frozenset[int]] = set()
+    for state in likely[:MOST_PAIRS]:
+        chosen = {_best_for(fault, steps, table) for fault in state} - {None}
+        both = frozenset(k for k in chosen if k is not None)
+        if len(both) < 2 or both in seen:
+            continue
+        seen.add(both)
+        one, two = sorted(both, key=lambda k: not steps[k].gentle)
+        reworks = tuple(dict.fromkeys((*steps[one].reworks, *steps[two].reworks)))
+        title = f"{steps[one].title}; then {_small(steps[two].title)}"
+        cures = {**table[one], **table[two]}
+        gentle = steps[one].gentle and steps[two].gentle
+        known = steps[one].lengths or steps[two].lengths
+        found.append(_step(reworks, protocol, hold_point, title, gentle, known, cures))
+        their.append(cures)
+    return found, their
+
+
+def _best_for(fault: str, steps: Sequence[Step], table: Sequence[Mapping[str, float]]) -> int | None:
+    """The step for one cause: gentle where that mostly works, else the surest."""
+    able = [k for k, cures in enumerate(table) if cures.get(fault, 0.0) > 0.0]
+    soft = [k for k in able if steps[k].gentle and table[k][fault] >= GENTLE_CHANCE]
+    among = soft or able
+    return max(among, key=lambda k: (table[k][fault], -steps[k].way.minutes), default=None)
+
+
+def _small(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _modelled(act: Act, lengths: LengthWays | None) -> LengthWay | None:
@@ -191,10 +239,10 @@ def _step(
     title: str,
     gentle: bool,
     known: LengthWay | None,
-    p: float,
+    cures: Mapping[str, float],
 ) -> Step:
-    way = way_of_reworks(reworks, protocol, hold_point=hold_point, p_success=p, title=title)
-    return Step(title=title, reworks=reworks, way=way, gentle=gentle, lengths=known)
+    way = way_of_reworks(reworks, protocol, hold_point=hold_point, p_success=max(cures.values()), title=title)
+    return Step(title=title, reworks=reworks, way=way, gentle=gentle, lengths=known, cures=tuple(cures))
 
 
 def _title(act: Act, protocol: Protocol) -> str:
@@ -246,9 +294,12 @@ def _looks(
             continue
         by_hand = chances(catalogue, p.rows, look, place)
         size = len(p.rows.strata)
-        weighed = np.stack([np.bincount(p.rows.stratum, weights=p.weight * r, minlength=size) for r in by_hand])
+        weighed = np.stack(
+            [np.bincount(p.rows.stratum, weights=p.weight * r, minlength=size) for r in by_hand]
+        )
         even = np.stack([np.bincount(p.rows.stratum, weights=r, minlength=size) for r in by_hand])
-        table = np.full((len(by_hand), len(states)), 1.0 / len(by_hand))
+        # Of what is not known an answer tells nothing: there it is as likely as over all hands together.
+        table = np.repeat(by_hand @ p.weight[:, None], len(states), axis=1)
         for k, s in enumerate(strata):
             if s >= 0 and total[s] > 1e-9:
                 table[:, k] = weighed[:, s] / total[s]

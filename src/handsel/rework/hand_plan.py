@@ -39,6 +39,7 @@ class PlanStep:
     reworks: tuple[ReworkDone, ...]
     way: Way | None  # of a rework: minutes, skill and spares
     lengths: LengthWay | None  # what the model says of slides and cords
+    cures: tuple[str, ...]  # of a rework: causes that it cures, kind@place
     p_conforms: float  # of a rework: probability that the hand conforms right after it
     then: tuple[Turn, ...]
 
@@ -199,6 +200,7 @@ class _Writer:
             reworks=tuple(ReworkDone(rework=r) for r in last.id.split("+")),
             way=last,
             lengths=None,
+            cures=(),
             p_conforms=last.p_success,
             then=(),
         )
@@ -231,6 +233,7 @@ class _Writer:
             reworks=(),
             way=None,
             lengths=None,
+            cures=(),
             p_conforms=0.0,
             then=tuple(turns),
         )
@@ -252,6 +255,7 @@ class _Writer:
             reworks=step.reworks,
             way=step.way,
             lengths=step.lengths,
+            cures=step.cures,
             p_conforms=good,
             then=(
                 Turn(on="conforms", probability=good, step=None),

@@ -31,6 +31,9 @@ class LengthWay:
     thumb_pin_mm: float
     worked_rest_angle_deg: Estimate
     thumb_lead_deg: Estimate
+    finished_mm: Mapping[int, float] = field(
+        default_factory=dict
+    )  # of new cords, by their place in the design
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,4 +101,5 @@ def _way(o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...]) -> 
         thumb_pin_mm=o.pin_mm,
         worked_rest_angle_deg=estimate(o.worked_deg, chooser.found.weight, "deg"),
         thumb_lead_deg=estimate(o.lead_deg, chooser.found.weight, "deg"),
+        finished_mm={c: chooser.finished_mm(c) for c in o.new_cords},
     )

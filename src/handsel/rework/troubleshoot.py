@@ -5,7 +5,7 @@ soundness or to another state; whether it is sound is seen afterwards. A check c
 tells states apart. When nothing else pays, the last resort ends it. Values are expected minutes times the
 belief's weight, so that beliefs need not be made to sum to one.
 
-    V(b) = min over acts a of    minutes_a |b| + V(b T_a)            T_a: what stays wrong, and how
+    V(b) = min over acts a of    minutes_a |b| + again |b T_a| + V(b T_a)    T_a: what stays wrong, and how
            min over checks c of  minutes_c |b| + sum over answers o of V(b x chance of o)
            last resort           minutes_L |b|
 """
@@ -38,6 +38,9 @@ class Problem:
     check_minutes: Floats  # (k,) [min]
     answers: tuple[Floats, ...]  # k of (answers, n): chance of each answer in each state
     last_minutes: float
+    again_minutes: float = (
+        0.0  # what each try that fails costs besides: the hand waits for its next turn [min]
+    )
 
     @property
     def cures(self) -> Floats:
@@ -86,7 +89,7 @@ class Solver:
         """The act that the simple policy does next, None for the last resort; and what each act gains."""
         allowed = self.admissible(belief, left)
         gain = self.progress @ belief
-        cost = self.p.act_minutes * belief.sum()
+        cost = (self.p.act_minutes + self.p.again_minutes) * belief.sum()
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(allowed[:-1] & (gain > 1e-12), cost / gain, np.inf)
         if not len(ratio) or not np.isfinite(ratio.min()):
@@ -105,6 +108,7 @@ class Solver:
                 return float(total + self.p.last_minutes * belief.sum())
             total += self.p.act_minutes[act] * belief.sum()
             belief = belief @ self.p.stays[act]
+            total += self.p.again_minutes * belief.sum()
             left[act] = False
         return float(total)
 
@@ -136,7 +140,8 @@ class Solver:
     def _after_act(self, belief: Floats, left: Bools, checks: Bools, act: int, depth: int) -> float:
         rest, fewer = belief @ self.p.stays[act], left.copy()
         fewer[act] = False
-        return float(self.p.act_minutes[act] * belief.sum()) + self._value(rest, fewer, checks, depth - 1)
+        spent = float(self.p.act_minutes[act] * belief.sum() + self.p.again_minutes * rest.sum())
+        return spent + self._value(rest, fewer, checks, depth - 1)
 
     def _after_check(self, belief: Floats, left: Bools, checks: Bools, check: int, depth: int) -> float:
         fewer = checks.copy()
@@ -175,4 +180,5 @@ def fixed_order_value(solver: Solver, belief: Floats, order: Sequence[int]) -> f
             continue
         total += float(solver.p.act_minutes[act] * belief.sum())
         belief = belief @ solver.p.stays[act]
+        total += float(solver.p.again_minutes * belief.sum())
     return float(total + solver.p.last_minutes * belief.sum())

@@ -1,0 +1,123 @@
+"""The plan for one hand, worked out from its case and printed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
+
+from handsel.cli.terminal import console
+from handsel.data.hand_plan_tables import hand_plan_table
+from handsel.data.library_store import build_library, library_place, load_library, lower_priority
+from handsel.data.load_actions import load_actions
+from handsel.data.load_case import load_case
+from handsel.data.load_confirmed import load_confirmed
+from handsel.data.load_design import design_from_data, design_path
+from handsel.data.load_faults import load_faults
+from handsel.data.load_protocol import load_protocol
+from handsel.data.places import shown_plain
+from handsel.data.toml_file import read_toml_file
+from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
+from handsel.diagnosis.from_case import seen_in_case
+from handsel.diagnosis.likelihood import items_of
+from handsel.diagnosis.posterior import posterior, with_priors
+from handsel.rework.hand_plan import HandPlan, PlanStep, Turn, plan_hand
+from handsel.rework.learning import learned_priors
+from handsel.rework.length_ways import length_ways
+
+NOTHING, SOMETHING = 0, 1
+ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here
+LEAST_SHOWN = 0.05
+
+
+def plan_one_hand(path: Path, *, as_json: bool, confirmed: Path | None) -> None:
+    """Read a case, plan its hand, and print the plan."""
+    case, protocol = load_case(path), load_protocol()
+    catalogue = load_faults("wrist-hand-1", protocol)
+    actions = load_actions("wrist-hand-1-actions", catalogue, protocol)
+    if confirmed is not None:
+        own = {k.id: k.prior for k in catalogue.kinds}
+        entries = load_confirmed(confirmed, catalogue=catalogue.id)
+        learned = learned_priors(own, entries, catalogue_version=catalogue.version)
+        catalogue = with_priors(catalogue, learned.priors)
+    source = design_path(case.hand.design)
+    file = read_toml_file(source)
+    design = design_from_data(file.data, source)
+    at = library_place(catalogue, design, file.sha256, case.hand.scale_ratio)
+    library = load_library(at)
+    if library is None or library.rounds < ENOUGH_ROUNDS:
+        click.echo("simulating hands of this size, once: about a minute ...", err=True)
+        lower_priority()
+        library = build_library(at, rounds=tuple(range(ENOUGH_ROUNDS)))
+    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
+    p = posterior(library, catalogue, items, scale_ratio=case.hand.scale_ratio)
+    plan = plan_hand(
+        p,
+        catalogue,
+        actions,
+        protocol,
+        hold_point=case.hand.hold_point,
+        lengths=length_ways(case, protocol, design),
+        none_fits=bool(fit_probability(catalogue, p.rows, p.weight, items) < NONE_FITS_P),
+        done={i.key for i in items if not i.in_group},  # what was taken as shown may be looked at by itself
+    )
+    if as_json:
+        told = hand_plan_table(plan, f"{case.hand.code} ({case.hand.serial})")
+        click.echo(told.model_dump_json(indent=2))
+    else:
+        _show(console(), plan)
+    good = plan.first.kind == "rework" and not plan.first.reworks and plan.p_first_try > 0.5
+    sys.exit(NOTHING if good else SOMETHING)
+
+
+def _plain(text: str, style: str = "") -> Text:
+    return Text(shown_plain(text), style=style)
+
+
+def _show(out: Console, plan: HandPlan) -> None:
+    out.print(_plain(plan.sentence, "bold"))
+    out.print()
+    _step(out, plan.first, 0, "")
+    out.print()
+    said = (
+        f"In the protocol's order the reworks would take {plan.fixed_order_minutes:.0f} minutes, everything "
+        f"restrung first {plan.restring_minutes:.0f}, the best order without a check "
+        f"{plan.no_check_minutes:.0f}. Minutes include the inspector's, and a quarter of an hour for each "
+        "try that fails."
+    )
+    out.print(_plain(said, "dim"))
+    if plan.kept:
+        out.print(_plain(plan.kept, "dim"))
+    out.print(_plain("A plan is advice: a person looks, decides and says so.", "dim"))
+
+
+def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
+    lead = f"{on}: " if on else ""
+    chance = f", {round(100 * step.p_conforms)} % good after it" if step.kind != "check" else ""
+    words = step.question if step.kind == "check" else f"{step.title}."
+    place = f" [{step.place}]" if step.kind == "check" and step.place else ""
+    cuts = ", cuts" if step.way is not None and step.way.cuts else ""
+    minutes = f"{step.minutes:.0f}" if step.minutes >= 1.0 else f"{step.minutes:.1f}"
+    text = _plain(f"{lead}{words}{place}", "bold" if depth == 0 else "")
+    text.append(shown_plain(f"  {minutes} min{chance}{cuts}"), style="dim")
+    out.print(Padding(text, (0, 0, 0, 2 * depth), expand=False))
+    if step.lengths is not None:
+        angle = step.lengths.worked_rest_angle_deg
+        told = f"worked rest angle then {angle.value:.1f}° (95 %: {angle.low:.1f}° to {angle.high:.1f}°)"
+        out.print(Padding(_plain(told, "dim"), (0, 0, 0, 2 * depth + 2), expand=False))
+    for turn in step.then:
+        _turn(out, turn, depth)
+
+
+def _turn(out: Console, turn: Turn, depth: int) -> None:
+    if turn.probability < LEAST_SHOWN or turn.on == "conforms":
+        return
+    share = f"{turn.on} ({round(100 * turn.probability)} %)"
+    if turn.step is not None:
+        _step(out, turn.step, depth + 1, share)
+    elif turn.on != "not yet":
+        out.print(Padding(_plain(f"{share}: plan again", "dim"), (0, 0, 0, 2 * depth + 2), expand=False))

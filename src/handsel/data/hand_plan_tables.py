@@ -1,0 +1,125 @@
+"""What `handsel plan CASE.toml --json` writes, published as a JSON Schema."""
+
+from __future__ import annotations
+
+from pydantic import Field
+
+from handsel.data.assessment_tables import EstimateTable, Told
+from handsel.rework.hand_plan import HandPlan, PlanStep
+from handsel.rework.length_ways import LengthWay
+
+
+class ReworkAtPlaceTable(Told):
+    """A rework of the protocol, and where."""
+
+    rework: str
+    place: str = Field(description="Digit, cord or knot; empty for the whole hand.")
+
+
+class ForecastTable(Told):
+    """What the model says of a move of the slides or of new cords."""
+
+    p_success: float = Field(description="Angle, thumb and bar then conform, were lengths the trouble [-].")
+    screw_turns: float = Field(description="Of both screws, + in [turn].")
+    thumb_pin_mm: float = Field(description="+ is pulled in [mm].")
+    worked_rest_angle_deg: EstimateTable
+    thumb_lead_deg: EstimateTable
+
+
+class PlanTurnTable(Told):
+    """One outcome of a step, and the step after it."""
+
+    on: str = Field(description="The answer; conforms or not yet after a rework.")
+    probability: float = Field(description="Of this outcome [-].")
+    step: PlanStepTable | None = Field(description="null: it ends here, or is not written out.")
+
+
+class PlanStepTable(Told):
+    """One step of a plan."""
+
+    kind: str = Field(description="check, rework or last resort.")
+    title: str
+    question: str = Field(description="Of a check.")
+    of: str = Field(description="Observable of a check.")
+    place: str
+    minutes: float = Field(description="With the look at the hand afterwards [min].")
+    skill: str
+    spares: dict[str, int]
+    cuts: bool = Field(description="true: something is cut that cannot be put back.")
+    reworks: tuple[ReworkAtPlaceTable, ...]
+    forecast: ForecastTable | None
+    p_conforms: float = Field(
+        description="Of a rework: probability that the hand conforms right after it [-]."
+    )
+    then: tuple[PlanTurnTable, ...]
+
+
+class HandPlanTable(Told):
+    """The plan of one hand."""
+
+    format: str = "handsel-hand-plan/1"
+    hand: str
+    sentence: str
+    expected_minutes: float = Field(description="To a conforming hand [min].")
+    p_first_try: float = Field(description="The first rework makes it conform [-].")
+    fixed_order_minutes: float = Field(description="Reworks tried in the protocol's order [min].")
+    restring_minutes: float = Field(description="Everything restrung first [min].")
+    no_check_minutes: float = Field(description="Reworks in the best order without any check [min].")
+    kept: str = Field(description="What is not cut, and why; empty where that does not come up.")
+    first: PlanStepTable
+
+
+def hand_plan_table(plan: HandPlan, hand: str) -> HandPlanTable:
+    """A plan as the tables that are written down.
+
+    Parameters: plan; hand, code and serial.
+    Returns: HandPlanTable.
+    Raises: nothing of its own.
+    Valid for: any plan.
+    Source: own format.
+    Checked by: unit/test_hand_plan.py
+    """
+    return HandPlanTable(
+        hand=hand,
+        sentence=plan.sentence,
+        expected_minutes=plan.expected_minutes,
+        p_first_try=plan.p_first_try,
+        fixed_order_minutes=plan.fixed_order_minutes,
+        restring_minutes=plan.restring_minutes,
+        no_check_minutes=plan.no_check_minutes,
+        kept=plan.kept,
+        first=_step(plan.first),
+    )
+
+
+def _step(s: PlanStep) -> PlanStepTable:
+    return PlanStepTable(
+        kind=s.kind,
+        title=s.title,
+        question=s.question,
+        of=s.of,
+        place=s.place,
+        minutes=s.minutes,
+        skill=s.way.skill if s.way is not None else "",
+        spares=dict(s.way.spares) if s.way is not None else {},
+        cuts=s.way.cuts if s.way is not None else False,
+        reworks=tuple(ReworkAtPlaceTable(rework=r.rework, place=r.place) for r in s.reworks),
+        forecast=_forecast(s.lengths),
+        p_conforms=s.p_conforms,
+        then=tuple(
+            PlanTurnTable(on=t.on, probability=t.probability, step=None if t.step is None else _step(t.step))
+            for t in s.then
+        ),
+    )
+
+
+def _forecast(way: LengthWay | None) -> ForecastTable | None:
+    if way is None:
+        return None
+    return ForecastTable(
+        p_success=way.p_success,
+        screw_turns=way.screw_turns,
+        thumb_pin_mm=way.thumb_pin_mm,
+        worked_rest_angle_deg=EstimateTable.model_validate(way.worked_rest_angle_deg),
+        thumb_lead_deg=EstimateTable.model_validate(way.thumb_lead_deg),
+    )
