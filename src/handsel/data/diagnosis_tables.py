@@ -9,8 +9,6 @@ from pydantic import Field
 from handsel.data.fields import Table
 from handsel.diagnosis.result import Diagnosis
 
-FORMAT = "handsel-diagnosis/1"
-
 
 class SeverityOut(Table):
     """How bad a fault probably is."""
@@ -98,7 +96,7 @@ def diagnosis_table(d: Diagnosis, *, case: str, catalogue: str, catalogue_sha256
     Valid for: any.    Source: own format.    Checked by: unit/test_cli_diagnose.py
     """
     return DiagnosisTable(
-        format=FORMAT,
+        format="handsel-diagnosis/1",
         case=case,
         catalogue=catalogue,
         catalogue_sha256=catalogue_sha256,

@@ -11,8 +11,10 @@ import os
 import sys
 import zipfile
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 from uuid import uuid4
 
 import numpy as np
@@ -147,7 +149,7 @@ def build_library(
 def _read(at: LibraryPlace, number: int) -> Drawn | None:
     """A round, or None when its file is not there or not what it should be."""
     try:
-        with np.load(at.file(number), allow_pickle=False) as file:
+        with at.file(number).open("rb") as raw, np.load(_zipped(raw), allow_pickle=False) as file:
             key = str(file["key"])
             faults, severity, seen = file["faults"], file["severity"], file["seen"]
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, NotImplementedError):
@@ -167,6 +169,14 @@ def _read(at: LibraryPlace, number: int) -> Drawn | None:
     return Drawn(faults=faults, severity=severity, seen=seen) if whole else None
 
 
+def _zipped(raw: BinaryIO) -> BinaryIO:
+    """The file, when it begins as an archive does: numpy would take other things too."""
+    if raw.read(2) != b"PK":
+        raise ValueError("no archive")
+    raw.seek(0)
+    return raw
+
+
 def _write(at: LibraryPlace, number: int, made: Drawn) -> None:
     beside = at.folder / f".{uuid4().hex}.part"
     try:
@@ -182,7 +192,8 @@ def _write(at: LibraryPlace, number: int, made: Drawn) -> None:
             )
         beside.replace(at.file(number))
     except OSError as error:
-        beside.unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
         raise BadFile(
             f"simulated hands could not be kept: {error.strerror or error}",
             where=str(at.folder),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 from string import Formatter
@@ -216,7 +215,6 @@ def load_faults(source: str | Path, protocol: Protocol) -> Catalogue:
     )
 
 
-@lru_cache(maxsize=8)
 def _tables(path: Path) -> tuple[TomlFile, FaultTables]:
     file = read_toml_file(path)
     return file, checked(FaultTables, file.data, path)
@@ -280,12 +278,10 @@ def _check(t: FaultTables, data: dict[str, Any], path: Path, protocol: Protocol)
 
     if t.protocol != protocol.id:
         raise bad(("protocol",), f'it goes with "{t.protocol}", not "{protocol.id}"', "Name that protocol.")
-    for key, items in (("fault", t.fault), ("observable", t.observable)):
-        seen: set[str] = set()
-        for i, item in enumerate(items):
-            if item.id in seen:
-                raise bad((key, i, "id"), f'"{item.id}" stands twice', "Give each its own id.")
-            seen.add(item.id)
+    for key, ids in (("fault", [f.id for f in t.fault]), ("observable", [o.id for o in t.observable])):
+        for i, id in enumerate(ids):
+            if id in ids[:i]:
+                raise bad((key, i, "id"), f'"{id}" stands twice', "Give each its own id.")
     looks = {o.id: o for o in t.observable}
     kinds = {f.id for f in t.fault}
     for i, f in enumerate(t.fault):

@@ -23,6 +23,7 @@ LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1:
 # A reading is what it should be, or a careless one, or about something else altogether.
 CARELESS_SHARE, CARELESS_TIMES = 0.05, 4.0
 ASTRAY_SHARE, ASTRAY_TIMES = 0.02, 15.0
+NOWHERE = np.float32(1e-7)  # density left for what no person would write down
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
 SLIP_SHARE = 0.025  # any answer may be another one by mistake
 GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
@@ -147,13 +148,14 @@ def rising(x: Floats, sd: Floats | float) -> Floats:
 
 def density(x: Floats, sd: Floats | float) -> Floats:
     """Normal density with mean 0, mixed with careless readings and those gone astray."""
-    out = np.zeros(np.broadcast(x, sd).shape, dtype=np.float32)
+    sd = np.asarray(sd, dtype=np.float32)
+    out = NOWHERE / sd + np.zeros(np.broadcast(x, sd).shape, dtype=np.float32)
     main = 1.0 - CARELESS_SHARE - ASTRAY_SHARE
     for share, times in ((main, 1.0), (CARELESS_SHARE, CARELESS_TIMES), (ASTRAY_SHARE, ASTRAY_TIMES)):
-        s = np.asarray(sd * np.float32(times))
-        z = x / s
+        s = sd * np.float32(times)
+        z = np.asarray(x, dtype=np.float32) / s
         out += np.float32(share / np.sqrt(2.0 * np.pi)) * np.exp(np.float32(-0.5) * z * z) / s
-    return out
+    return np.asarray(out, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

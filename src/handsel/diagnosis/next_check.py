@@ -40,7 +40,7 @@ def next_checks(
     """
     few, w = _few(rows, weight)
     sets, member = np.unique(few.stratum, return_inverse=True)
-    share = np.bincount(member, weights=w, minlength=len(sets))
+    share = np.asarray(np.bincount(member, weights=w, minlength=len(sets)), dtype=np.float64)
     keep = np.argsort(-share)[:MOST_SETS]
     if len(keep) < 2:
         return ()

@@ -110,7 +110,9 @@ def posterior(
     if bench is not None and _thin(rows, weight):
         rows, severity, weight = refined_rows(bench, catalogue, library, rows, weight, wanted, prior)
         refined = True
-    by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
+    by_set = np.asarray(
+        np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata)), dtype=np.float64
+    )
     by_fault = np.zeros(len(catalogue.faults) + 1)
     np.add.at(by_fault, rows.strata[:, 0], by_set)
     pairs = rows.strata[:, 1] != NONE

@@ -268,10 +268,7 @@ def look(table: Floats, u: Floats) -> Floats:
     i = u.astype(np.intp)
     part = u - i
     row = np.arange(len(table))[:, None] * k + i
-    if table.ndim == 3:
-        flat = table.reshape(-1, table.shape[2])
-        part = part[..., None]
-    else:
-        flat = table.reshape(-1)
+    flat = table.reshape(-1, *table.shape[2:])
     a = flat.take(row, axis=0)
-    return np.asarray(a + part * (flat.take(row + 1, axis=0) - a))
+    share = part[..., None] if table.ndim == 3 else part
+    return np.asarray(a + share * (flat.take(row + 1, axis=0) - a))

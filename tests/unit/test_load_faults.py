@@ -1,0 +1,105 @@
+"""A fault catalogue is read, held against its protocol, and refused with file, key and remedy."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from diagnosing import whole
+from handsel.data.load_faults import BUNDLED, load_faults
+from handsel.data.load_protocol import load_protocol
+from handsel.data.schemas import schema
+from handsel.errors import BadFile
+
+TEXT = (BUNDLED / "wrist-hand-1.toml").read_text(encoding="utf-8")
+
+
+def refused(tmp_path: Path, old: str, new: str) -> str:
+    """What is said of the bundled catalogue with one thing changed."""
+    assert old in TEXT
+    path = tmp_path / "mine.toml"
+    path.write_text(TEXT.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(BadFile) as caught:
+        load_faults(path, load_protocol())
+    assert "mine.toml" in str(caught.value) and caught.value.do
+    return str(caught.value)
+
+
+def test_the_bundled_catalogue_has_every_kind_that_is_asked_for():
+    kinds = {k.id for k in whole().kinds}
+    assert kinds == {
+        "loop-long", "loop-short", "thumb-cord-long", "thumb-cord-short", "cord-through-gap", "tips-swapped",
+        "thumb-part-on-finger", "hinge-tight", "elastic-missing", "elastic-weak", "elastic-tight",
+        "whippletree-jammed", "slide-pulled-in", "slide-canted", "screw-spins", "thumb-pin-off", "knot-slipped",
+        "channel-friction", "wrist-tight", "cuff-uneven", "part-scale",
+    }
+    assert len({f.id for f in whole().faults}) == len(whole().faults) == 69
+
+
+def test_every_look_that_the_protocol_knows_has_the_protocols_answers_and_places():
+    protocol = load_protocol()
+    for look in whole().observables:
+        c = protocol.characteristic(look.id)
+        if c is None:
+            assert look.question, f"{look.id} is asked by the diagnosis alone and needs its question"
+            continue
+        assert set(look.places) <= set(protocol.places(c.per)), look.id
+        if look.kind != "number":
+            assert set(look.answers_of(look.places[0])) == set(c.rule.answers), look.id
+
+
+def test_every_fault_changes_something_that_some_look_reads_or_shows():
+    for fault in whole().faults:
+        assert fault.kind.effects
+        assert fault.title and "{" not in fault.title and "{" not in fault.where
+
+
+def test_faults_that_cancel_or_exclude_each_other_are_no_pair():
+    catalogue = whole()
+    pairs = {(catalogue.faults[a].id, catalogue.faults[b].id) for a, b in catalogue.pairs}
+    assert ("loop-long@index-middle", "loop-short@index-middle") not in pairs
+    assert ("elastic-missing@index", "elastic-weak@index") not in pairs
+    assert ("slide-pulled-in", "slide-canted") not in pairs
+    assert ("thumb-pin-off@in", "thumb-pin-off@out") not in pairs
+    assert ("loop-long@index-middle", "loop-long@ring-little") in pairs
+    assert ("hinge-tight@index.knuckle", "hinge-tight@index.tip") in pairs
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('id = "loop-short"', 'id = "loop-long"', "stands twice"),
+        ('protocol = "wrist-hand-1"', 'protocol = "another"', "goes with"),
+        ("prior = 0.12", "prior = 1.2", "0.5"),
+        ("prior = 0.12", 'prior = "often"', "number"),
+        ("low = 4.0, typical = 7.0, high = 14.0", "low = 9.0, typical = 7.0, high = 14.0", "not in order"),
+        ('do = "add", to = "cord-length"', 'do = "add", to = "whippletree"', "cannot be done"),
+        ('of = "cord-through-hole", place', 'of = "cord-through-hose", place', "no look"),
+        ('at = "{place}", times = 1.0 }]\nwhere', 'at = "{nose}", times = 1.0 }]\nwhere', "not known"),
+        ("cuts = [0.3]", "cuts = [0.3, 0.5]", "cuts"),
+        ('kinds = ["loop-long", "loop-long"]', 'kinds = ["loop-long", "loop-lost"]', "no fault"),
+        ("[spread]", "[spread]\nunknown = 1.0", "not known here"),
+    ],
+)
+def test_a_slip_is_refused_where_it_stands(tmp_path, old, new, said):
+    assert said in refused(tmp_path, old, new)
+
+
+def test_a_name_that_is_not_bundled_is_refused_with_the_near_one():
+    with pytest.raises(BadFile, match="wrist-hand-1"):
+        load_faults("wrist-hand-2", load_protocol())
+
+
+def test_priors_and_texts_do_not_enter_the_fingerprint_of_the_hands(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text(TEXT.replace("prior = 0.12", "prior = 0.2").replace("false_alarm = 0.02", "false_alarm = 0.05"))
+    mine = load_faults(path, load_protocol())
+    assert mine.sha256 != whole().sha256 and mine.physics_sha256 == whole().physics_sha256
+    path.write_text(TEXT.replace("high = 14.0", "high = 15.0"))
+    assert load_faults(path, load_protocol()).physics_sha256 != whole().physics_sha256
+
+
+def test_the_schema_is_published():
+    assert "fault" in schema("faults")["properties"]
+    assert "sentence" in schema("diagnosis")["properties"]

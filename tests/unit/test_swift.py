@@ -1,0 +1,97 @@
+"""The swift engine against the full one: how far apart the two may be, on hands with and without faults."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from handsel.data.load_design import load_design
+from handsel.design.placing import placed
+from handsel.mechanics.build import nominal_build
+from handsel.mechanics.closing import closing_path, start_angles
+from handsel.mechanics.digit_curves import closing_curve, digit_tables, opening_curve
+from handsel.mechanics.model import compile_model
+from handsel.mechanics.rest import rest_lowered, rest_worked
+from handsel.mechanics.swift_hand import SwiftBuild, looks
+
+HANDS = 24
+
+
+@pytest.fixture(scope="module")
+def both():
+    """Looks of the swift engine, and rests and starts of the full one, of the same hands."""
+    design = placed(load_design("linden"), scale_ratio=1.0, side="right")
+    rng = np.random.default_rng(8)
+    plain = nominal_build(design, HANDS)
+    hinges = plain.hinge_friction_nmm + (rng.random((HANDS, 5, 2)) < 0.04) * rng.uniform(15, 50, (HANDS, 5, 2))
+    mu = np.clip(rng.normal(0.2, 0.04, (HANDS, 1)) + np.zeros((HANDS, 5)), 0.05, None)
+    build = replace(
+        plain,
+        excess_mm=rng.normal(0.0, 3.0, (HANDS, 3)),
+        hinge_friction_nmm=hinges,
+        friction_mu=mu + (rng.random((HANDS, 5)) < 0.05) * 0.5,
+        wrist_friction_nmm=rng.uniform(2.0, 15.0, HANDS),
+        tension_slide_mm=np.where(rng.random(HANDS) < 0.2, rng.uniform(0.0, 6.0, HANDS), 0.0),
+        bar_locked=rng.random(HANDS) < 0.1,
+    )
+    seen = looks(
+        design,
+        digit_tables((design,)),
+        SwiftBuild(
+            build=build,
+            variant=np.zeros((HANDS, 5), dtype=np.intp),
+            follows_ratio=np.zeros((HANDS, 5)),
+            eyelet_mu=build.friction_mu.min(1),
+            block_turn_deg=np.zeros(HANDS),
+            locked_tilt_deg=np.zeros(HANDS),
+        ),
+    )
+    model = compile_model(design, build)
+    starts = start_angles(closing_path(model, to_deg=-20.0, step_deg=4.0))
+    return seen, rest_lowered(model), rest_worked(model), starts
+
+
+def test_lowered_rest_angles_are_those_of_the_engine(both):
+    seen, lowered, _, _ = both
+    assert np.abs(seen.lowered_rest_deg - lowered.rest_angle_deg).max() < 0.1
+
+
+def test_worked_rest_angles_and_tilts_are_those_of_the_engine_but_where_two_rests_are_near(both):
+    seen, _, worked, _ = both
+    angle = np.abs(seen.worked_rest_deg - worked.rest_angle_deg)
+    tilt = np.abs(seen.tilt_deg - worked.tilt_deg)
+    assert np.median(angle) < 0.1 and np.quantile(angle, 0.8) < 0.6
+    assert np.median(tilt) < 0.6 and np.quantile(tilt, 0.8) < 1.5
+
+
+def test_digits_start_where_they_start_in_the_engine(both):
+    seen, _, _, starts = both
+    lead = starts[:, 4] - np.nanmax(starts[:, :4], axis=1)
+    known = ~np.isnan(lead)
+    assert np.quantile(np.abs(seen.thumb_lead_deg - lead)[known], 0.8) < 1.5
+
+
+def test_letting_a_cord_back_asks_for_less_pull_than_drawing_it():
+    design = placed(load_design("linden"), scale_ratio=1.0, side="right")
+    from handsel.mechanics.digit_curves import Digits
+
+    b = nominal_build(design, 1)
+    g = Digits(
+        tables=digit_tables((design,)),
+        variant=np.zeros((1, 5), dtype=np.intp),
+        friction_mu=np.full((1, 5), 0.2),
+        hinge_friction_nmm=b.hinge_friction_nmm,
+        elastic_stiffness_ratio=b.elastic_stiffness_ratio,
+        elastic_pretension_ratio=b.elastic_pretension_ratio,
+        elastic_loss_ratio=b.elastic_loss_ratio,
+    )
+    closing = closing_curve(g)
+    at = 20
+    travel = np.full((1, 5), at * g.tables.travel_mm)
+    opening = opening_curve(g, closing.phi_rad[:, :, at], travel)
+    assert (opening.pull_n[:, :, 0] < closing.pull_n[:, :, at]).all()
+    assert np.allclose(opening.phi_rad[:, :, -1], g.tables.low_rad, atol=0.02)  # sound digits open again
+    # The capstan law: the two differ at least by the channel's friction, both ways.
+    assert (closing.pull_n[:, :, at] / opening.pull_n[:, :, 0] > np.exp(2 * 0.2 * 0.3)).all()
