@@ -9,7 +9,9 @@ from playwright.sync_api import Page, expect
 from bench.hall import Hall
 
 
-def test_a_phone_finds_the_sheets_and_can_press_and_fetch_them(hall: Hall, phone: Callable[..., Page]) -> None:
+def test_a_phone_finds_the_sheets_and_can_press_and_fetch_them(
+    hall: Hall, phone: Callable[..., Page]
+) -> None:
     page = phone(hall.builder)
     page.goto("/papers/for-photos/")
     expect(page.locator("h1")).to_contain_text("cards and mats")
