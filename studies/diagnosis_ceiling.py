@@ -1,11 +1,11 @@
 """How well the same observations could be read at best, and how well without thinking.
 
-The ceiling knows what no diagnosis can know: the generator. Two ways, and the better one counts.
-`by_likelihood` weighs every other generated hand by the probability that the volunteer's answers would have
-been given of it, under the generator's own reading errors, slips and thresholds; with some tens of hands of a
-cause that is a coarse sample of its severities, so the weights are flattened by one exponent, chosen by the
-log score. `by_learning` is a softmax regression on the same answers, trained on four fifths of the hands and
-asked about the last fifth.
+A ceiling knows what no diagnosis can know: the generator. `by_likelihood` weighs every other generated hand by the
+probability that the volunteer's answers would have been given of it, under the generator's own reading errors,
+slips and thresholds; with some tens of hands of a cause that is a coarse sample of its severities, so the weights
+are flattened by one exponent, chosen by the log score. `diagnosis_rates` and `diagnosis_learning` are two other
+ways from the same hands, which share what they know between the places of a kind. The best of them counts, and
+even that stands below what someone could say who had the generator's hands without end.
 
 `SymptomTable` is the other end: a list of symptoms and what they may mean, as on a leaflet.
 """
@@ -20,7 +20,6 @@ from typing import Any
 import numpy as np
 from diagnosis_scores import FAULTLESS, LEAST_P
 from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
 
@@ -29,8 +28,6 @@ from faulty_ranges import ranges
 Floats = NDArray[np.float64]
 Hand = dict[str, Any]
 FLATTENED = (0.15, 0.3, 0.5, 0.75, 1.0)
-FOLDS = 5
-PENALTY = 3e-4  # of squared weights, a hand
 
 
 def names(hand: Hand) -> tuple[str, ...]:
@@ -149,73 +146,6 @@ def by_likelihood(hands: Sequence[Hand]) -> tuple[list[dict[str, float]], float]
     assert best is not None
     _, flat, p = best
     return [dict(zip(every, map(float, row), strict=True)) for row in p], flat
-
-
-# --- learnt from other hands
-
-
-def _features(hands: Sequence[Hand]) -> Floats:
-    numbers: dict[str, int] = {}
-    words: dict[tuple[str, str], int] = {}
-    for h in hands:
-        for o in answers(h):
-            if "value" in o:
-                numbers.setdefault(key(o), len(numbers))
-            else:
-                words.setdefault((key(o), o["answer"]), len(words))
-    n = len(numbers)
-    value, given = np.zeros((len(hands), n)), np.zeros((len(hands), n))
-    word = np.zeros((len(hands), len(words)))
-    for i, h in enumerate(hands):
-        for o in answers(h):
-            if "value" in o:
-                value[i, numbers[key(o)]], given[i, numbers[key(o)]] = o["value"], 1.0
-            else:
-                word[i, words[key(o), o["answer"]]] = 1.0
-    count = np.maximum(given.sum(0), 1.0)
-    mean = (value * given).sum(0) / count
-    sd = np.sqrt((given * (value - mean) ** 2).sum(0) / count) + 1e-6
-    z = np.clip((value - mean) / sd, -4, 4) * given
-    steps = [((z > c) * given) for c in (-1.5, -0.75, -0.3, 0.3, 0.75, 1.5)]
-    return np.concatenate([np.ones((len(hands), 1)), z, np.abs(z), *steps, word], axis=1)
-
-
-def by_learning(hands: Sequence[Hand], seed: int = 0) -> list[dict[str, float]]:
-    """Probabilities of every single cause (and none) for every hand, each by a model that never saw it.
-
-    Trained on hands with at most one fault.
-    """
-    x = _features(hands)
-    label = [names(h)[0] if len(names(h)) == 1 else FAULTLESS if not names(h) else "" for h in hands]
-    every = sorted({c for c in label if c})
-    column = {c: k for k, c in enumerate(every)}
-    fold = np.random.default_rng(seed).permutation(len(hands)) % FOLDS
-    p = np.zeros((len(hands), len(every)))
-    for f in range(FOLDS):
-        train = np.array([bool(c) and fold[i] != f for i, c in enumerate(label)])
-        y = np.array([column[c] for i, c in enumerate(label) if train[i]])
-        weight = _softmax_fit(x[train], y, len(every))
-        p[fold == f] = _softmax(x[fold == f] @ weight)
-    return [dict(zip(every, map(float, row), strict=True)) for row in p]
-
-
-def _softmax(z: Floats) -> Floats:
-    e = np.exp(z - z.max(1, keepdims=True))
-    return np.asarray(e / e.sum(1, keepdims=True))
-
-
-def _softmax_fit(x: Floats, y: NDArray[np.intp], classes: int) -> Floats:
-    one = np.eye(classes)[y]
-
-    def loss(flat: Floats) -> tuple[float, Floats]:
-        w = flat.reshape(x.shape[1], classes)
-        p = _softmax(x @ w)
-        value = -np.log(p[np.arange(len(y)), y] + 1e-300).mean() + PENALTY * (w**2).sum()
-        return float(value), (x.T @ (p - one) / len(y) + 2 * PENALTY * w).ravel()
-
-    start = np.zeros(x.shape[1] * classes)
-    found = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 150})
-    return np.asarray(found.x.reshape(x.shape[1], classes))
 
 
 # --- a leaflet

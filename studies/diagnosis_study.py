@@ -23,6 +23,8 @@ from typing import Any
 import diagnosis_ceiling as ceiling
 import diagnosis_minutes as minutes
 import mujoco
+from diagnosis_learning import by_learning
+from diagnosis_rates import by_rates
 from diagnosis_report import Judged, report
 from diagnosis_scores import FAULTLESS, Case
 from diagnosis_tool import Tool
@@ -170,16 +172,18 @@ def write(
     """The whole report."""
     catalogue, protocol = tables()
     likely, flat = ceiling.by_likelihood(hands)
-    learnt = ceiling.by_learning(hands)
+    learnt = by_learning(hands, catalogue)
+    rated, rated_flat = by_rates(hands, catalogue)
     mixed = [
         {f: 0.5 * (a.get(f, 0.0) + b.get(f, 0.0)) for f in {*a, *b}}
-        for a, b in zip(likely, learnt, strict=True)
+        for a, b in zip(rated, learnt, strict=True)
     ]
     leaflet = ceiling.SymptomTable(catalogue, protocol)
     named = {
         f"generator's likelihood, flattened to the power {flat:g}": likely,
+        f"rates of each kind's answers, flattened to the power {rated_flat:g}": rated,
         "regression on other hands": learnt,
-        "mean of both": mixed,
+        "mean of the last two": mixed,
     }
     judged = Judged(
         tool=[as_case(h, verdicts[_id(h)]["said"]) for h in hands],

@@ -11,7 +11,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "studies"))
 
 import diagnosis_minutes as minutes
-from diagnosis_ceiling import SymptomTable, by_learning, by_likelihood, prior_of
+from diagnosis_ceiling import SymptomTable, by_likelihood, prior_of
+from diagnosis_learning import by_learning
+from diagnosis_rates import by_rates
 from diagnosis_report import Judged, called_faultless, report
 from diagnosis_scores import FAULTLESS, Case, calibration, in_top, log_score, macro, share, stated
 from diagnosis_study import as_case, spread_over_kinds, tables
@@ -114,8 +116,15 @@ def paper():
     return [paper_hand(rng, k) for k in range(60)]
 
 
-@pytest.mark.parametrize("way", [lambda h: by_likelihood(h)[0], by_learning])
-def test_both_ceilings_read_an_easy_hand(paper, way):
+@pytest.mark.parametrize(
+    "way",
+    [
+        lambda h: by_likelihood(h)[0],
+        lambda h: by_learning(h, tables()[0]),
+        lambda h: by_rates(h, tables()[0])[0],
+    ],
+)
+def test_every_ceiling_read_an_easy_hand(paper, way):
     cases = [as_case(h, p) for h, p in zip(paper, way(paper), strict=True)]
     assert np.mean([in_top(1)(c) if c.true else called_faultless(c) for c in cases]) > 0.95
 
