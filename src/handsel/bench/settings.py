@@ -42,6 +42,8 @@ INSTALLED_APPS = [
     "handsel.bench.hands",
     "handsel.bench.looking",
     "handsel.bench.work",
+    "handsel.bench.causes",
+    "handsel.bench.planning",
     "handsel.bench.deciding",
     "handsel.bench.fitting",
     "handsel.bench.photos",

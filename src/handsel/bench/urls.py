@@ -6,7 +6,7 @@ from django.urls import include, path
 
 FEATURES = (
     "people", "days", "hands", "looking", "work", "deciding", "fitting", "photos", "measuring", "papers",
-    "records", "ready",
+    "records", "ready", "causes", "planning",
 )  # fmt: skip
 
 urlpatterns = [path("", include(f"handsel.bench.{feature}.urls")) for feature in FEATURES]

@@ -26,6 +26,8 @@ HANDLERS = {
     "answer": "handsel.bench.looking.answering",
     "photo": "handsel.bench.photos.decoding",
     "measure": "handsel.bench.measuring.working",
+    "library": "handsel.bench.causes.building",
+    "learn": "handsel.bench.causes.proving",
     "measure-slow": "handsel.bench.measuring.working",
 }
 TRIAL = "handsel.bench.ready.warming"  # any worker's trial piece, for the checklist before the hall opens

@@ -52,7 +52,7 @@ def signs_of(hands: Sequence[Hand]) -> dict[int, Signs]:
     if fresh:
         told = told_of_all([h.pk for h in fresh])
         for hand in fresh:
-            found[hand.pk] = _signs(hand, tuple(t for t in told[hand.pk] if t.kind in KINDS))
+            found[hand.pk] = _signs(hand, tuple(t for t in told[hand.pk] if t.kind in KINDS and not t.is_for_causes))
         with _lock:
             for hand in fresh:
                 _remembered[(hand.pk, hand.head_sha256)] = found[hand.pk]

@@ -31,6 +31,8 @@ from handsel.inspection.protocol import CANNOT_TELL, SUBSTITUTE, Protocol
 from handsel.inspection.rules import NumberRule
 from handsel.inspection.standing import Timeline
 
+FOR_CAUSES = "causes"  # "from" of an answer that was given to find a cause: it decides nothing
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
@@ -46,6 +48,11 @@ class Told:
     def looker(self) -> str:
         """The person as one pair of eyes, whatever role they had: one who looks twice counts once."""
         return f"inspector {self.by['number']}"
+
+    @property
+    def is_for_causes(self) -> bool:
+        """Whether it was said while looking for the cause of what is wrong: never an inspection's answer."""
+        return self.what.get("from") == FOR_CAUSES
 
 
 def told_of(hand: Hand) -> tuple[Told, ...]:
@@ -133,8 +140,19 @@ def design_placed(fingerprint: str, scale_ratio: float, side: str) -> Design:
     return placed(design_kept(fingerprint), scale_ratio=scale_ratio, side=side)
 
 
-def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str = "inspector") -> Case:
-    """The case that the record makes, for the hold point the hand is at (or another one asked for)."""
+def case_of(
+    hand: Hand,
+    told: Iterable[Told],
+    *,
+    hold_point: str = "",
+    by: str = "inspector",
+    with_causes: bool = False,
+) -> Case:
+    """The case that the record makes, for the hold point the hand is at (or another one asked for).
+
+    What was answered to find a cause is in it only where it is asked for: `with_causes` makes the case that a
+    diagnosis takes, which no inspection may judge.
+    """
     told = tuple(told)
     gone = out_of_force(told)
     done: list[Done] = []
@@ -147,6 +165,8 @@ def case_of(hand: Hand, told: Iterable[Told], *, hold_point: str = "", by: str =
             continue
         if t.kind == "did":
             done.append(Done(what=w["what"], name=f"e{t.seq}", place=w.get("place", ""), at=w.get("at", "")))
+        elif t.kind == "observed" and t.is_for_causes and not with_causes:
+            continue
         elif t.kind == "observed":
             observations.append((len(done), t))
         elif t.kind == "as-shown":

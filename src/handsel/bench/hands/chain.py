@@ -28,6 +28,7 @@ from handsel.errors import HandselError
 KINDS = (
     "begun", "observed", "as-shown", "withdrawn", "did", "self-checked", "asked", "decided", "ordered", "taken",
     "put-down", "conceded", "scrapped", "released", "handed-over", "noted", "lot-used", "changed", "judged-by",
+    "learned",
 )  # fmt: skip
 
 

@@ -54,7 +54,13 @@ def history(
         if not chapters or chapters[-1][0] != here:
             chapters.append((here, []))
         runs = chapters[-1][1]
-        if t.kind in LOOKS and runs and runs[-1][-1].kind in LOOKS and runs[-1][-1].by == t.by:
+        last = runs[-1][-1] if runs else None
+        if (
+            t.kind in LOOKS
+            and last is not None
+            and last.kind in LOOKS
+            and (last.by, last.is_for_causes) == (t.by, t.is_for_causes)
+        ):
             runs[-1].append(t)
         else:
             runs.append([t])
@@ -93,7 +99,9 @@ def _line(
         seq=last.seq,
         when=when_words(last.at, today),
         who=last.by["called"],
-        words=f"Looked at {len(run)} things{but}",
+        words=f"Looked at {len(run)} things to find the cause"
+        if last.is_for_causes
+        else f"Looked at {len(run)} things{but}",
         thumbs=tuple(dict.fromkeys(url for t in run for url in _thumbs(t, thumbs))),
         inner=_items(run, protocol, gone),
     )

@@ -21,6 +21,8 @@ def move_on(hand: Hand, kind: str, what: dict[str, Any], person: Person, at: dat
 
 
 def _seen(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> None:
+    if what.get("from") == "causes":
+        return  # said to find a cause: it moves nothing
     # Whoever looks again at a hand that was ready to go has it decided again.
     if hand.standing in (Standing.BUILDING, Standing.ASKED, Standing.TO_RELEASE):
         hand.standing = Standing.LOOKING
@@ -95,6 +97,8 @@ def _handed_over(hand: Hand, what: dict[str, Any], person: Person, at: datetime)
 
 def _undone(hand: Hand, what: dict[str, Any], person: Person, at: datetime) -> None:
     """Something recorded before a decision was taken back, or its ground changed: it must be decided again."""
+    if what.get("from") == "causes":
+        return
     if hand.standing in (Standing.TO_FIT, Standing.TO_RELEASE, Standing.FOR_LEAD, Standing.TO_PUT_RIGHT):
         hand.standing = Standing.ASKED
 

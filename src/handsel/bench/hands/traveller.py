@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from handsel.bench.causes.page import CausesPage, causes_page
 from handsel.bench.hands.casebook import Told, design_placed, protocol_kept
 from handsel.bench.hands.head import Head, head_of
 from handsel.bench.hands.history import Chapter, history, when_words
@@ -71,6 +72,7 @@ class Traveller:
     head: Head
     next: NextStep
     sentence: str
+    causes: CausesPage | None  # why it is not right, where it is not
     svg: str
     drawn: str
     marks: tuple[MarkRow, ...]
@@ -99,6 +101,7 @@ def traveller(hand: Hand, person: Person | None) -> Traveller:
         head=head,
         next=next_step(hand, person, stage=head.stage, cards=cards),
         sentence=hand.sentence if hand.standing != Standing.BUILDING else "",
+        causes=causes_page(hand, k.told, k.protocol, i, person, pose),
         svg=_drawn(hand, pose, tuple(_mark(x, i) for x in shown)),
         drawn=drawn,
         marks=tuple(_mark_row(x, i) for x in i.open_items if _is_shown(x, hand)),

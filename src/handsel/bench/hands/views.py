@@ -8,6 +8,7 @@ from django.views.decorators.http import require_safe
 
 from handsel.bench.hands.head import hand_by
 from handsel.bench.hands.landing import landing
+from handsel.bench.hands.once import new_client_id
 from handsel.bench.hands.traveller import traveller
 from handsel.bench.people.gate import open_to_all
 from handsel.bench.people.models import Person
@@ -33,4 +34,5 @@ def page(request: HttpRequest, code: str) -> HttpResponse:
     hand = hand_by(code)
     if code != hand.code:  # one address for one hand, however it was typed
         return HttpResponseRedirect(f"/h/{hand.code}/")
-    return render(request, "hands/traveller.html", {"page": traveller(hand, signed_in(request))})
+    told = {"page": traveller(hand, signed_in(request)), "client_id": new_client_id()}
+    return render(request, "hands/traveller.html", told)

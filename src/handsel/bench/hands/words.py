@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from handsel.bench.hands.casebook import Told
+from handsel.bench.causes.known import catalogue_for, look_title
+from handsel.bench.hands.casebook import FOR_CAUSES, Told
 from handsel.bench.work.planning import spoken
 from handsel.documents.wording import minus
 from handsel.inspection.protocol import Protocol
@@ -23,8 +24,17 @@ def entry_words(t: Told, protocol: Protocol) -> str:
 def characteristic_words(of: str, place: str, protocol: Protocol) -> str:
     """A characteristic at its place, as people call it."""
     c = protocol.characteristic(of)
-    title = c.title if c is not None else "Finger loops and thumb cord" if of.startswith("cord-") else of
+    title = c.title if c is not None else _other_title(of, protocol)
     return f"{title} ({spoken(place)})" if place else title
+
+
+def _other_title(of: str, protocol: Protocol) -> str:
+    """What no inspection asks for: found by the mechanics, or looked at to find a cause."""
+    if of.startswith("cord-"):
+        return "Finger loops and thumb cord"
+    catalogue = catalogue_for(protocol)
+    look = catalogue.observable(of) if catalogue is not None else None
+    return look_title(look) if look is not None else of
 
 
 def answer_words(w: dict[str, Any], protocol: Protocol) -> str:
@@ -41,7 +51,7 @@ def answer_words(w: dict[str, Any], protocol: Protocol) -> str:
 def as_it_should_be(w: dict[str, Any], protocol: Protocol) -> bool:
     """False for an answer that a sound hand does not get; a number is judged with its uncertainty elsewhere."""
     c = protocol.characteristic(w["of"])
-    if c is None or isinstance(c.rule, NumberRule) or w.get("answer") is None:
+    if c is None or w.get("from") == FOR_CAUSES or isinstance(c.rule, NumberRule) or w.get("answer") is None:
         return True
     return w["answer"] in c.rule.accepted
 
@@ -63,7 +73,8 @@ def _begun(w: dict[str, Any], p: Protocol) -> str:
 
 def _observed(w: dict[str, Any], p: Protocol) -> str:
     note = f". {w['note']}" if w.get("note") else ""
-    return f"{characteristic_words(w['of'], w.get('place', ''), p)}: {answer_words(w, p)}{note}"
+    why = "To find the cause: " if w.get("from") == FOR_CAUSES else ""
+    return f"{why}{characteristic_words(w['of'], w.get('place', ''), p)}: {answer_words(w, p)}{note}"
 
 
 def _as_shown(w: dict[str, Any], p: Protocol) -> str:
@@ -102,6 +113,13 @@ def _judged_by(w: dict[str, Any], p: Protocol) -> str:
     return f"From here on judged by {t['name']} {t['version']}"
 
 
+def _learned(w: dict[str, Any], p: Protocol) -> str:
+    catalogue = catalogue_for(p)
+    id = f"{w['fault']}@{w['place']}" if w.get("place") else str(w["fault"])
+    found = catalogue.fault(id) if catalogue is not None else None
+    return f"Proved by its cure: {found.title if found is not None else id} ({work_title(w['rework'], p)})"
+
+
 _SAY: dict[str, Callable[[dict[str, Any], Protocol], str]] = {
     "begun": _begun,
     "observed": _observed,
@@ -122,4 +140,5 @@ _SAY: dict[str, Callable[[dict[str, Any], Protocol], str]] = {
     "lot-used": lambda w, p: f"Made with {w['kind']} {w['name'] or '(see its photo)'}",
     "changed": _changed,
     "judged-by": _judged_by,
+    "learned": _learned,
 }

@@ -134,7 +134,8 @@ def answer_for(k: Known, person: Person) -> Answer | None:
         "at": decided.at,
         "next_step": _next_step(k, decided, person),
         "added_since": sum(
-            t.seq > decided.seq and t.kind in ("observed", "as-shown", "withdrawn") for t in k.told
+            t.seq > decided.seq and t.kind in ("observed", "as-shown", "withdrawn") and not t.is_for_causes
+            for t in k.told
         ),
     }
     if found is None:

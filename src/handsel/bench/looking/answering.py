@@ -14,6 +14,7 @@ from typing import Any
 from django.utils import timezone
 
 from handsel import __version__
+from handsel.bench.causes.wishes import after_decision
 from handsel.bench.hands.casebook import (
     Told,
     case_key,
@@ -199,7 +200,10 @@ def ask(hand: Hand, person: Person) -> Job | None:
 def record(k: Known, decided: dict[str, Any], person: Person) -> Added:
     """Write the decision into the record it was made from; MovedOn if that has grown since."""
     new = New(kind="decided", what=decided, client_id=f"decided-{k.hand.code}-{k.told[-1].seq}")
-    return append(k.hand, [new], person=person, if_count=k.told[-1].seq)[0]
+    added = append(k.hand, [new], person=person, if_count=k.told[-1].seq)[0]
+    if added.is_new:
+        after_decision(k.hand, k.told, decided, added.entry.seq)
+    return added
 
 
 def run(payload: dict[str, Any]) -> dict[str, Any]:

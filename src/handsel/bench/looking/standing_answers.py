@@ -49,7 +49,7 @@ def said_by_now(told: Iterable[Told], case: Case, protocol: Protocol) -> list[Sa
             continue
         after = names[done - 1] if done else ""
         before = names[done] if done < len(names) else ""
-        if t.kind == "observed":
+        if t.kind == "observed" and not t.is_for_causes:
             c = protocol.characteristic(t.what["of"])
             if c is not None:
                 found += _one(t, c, timeline, after=after, before=before)

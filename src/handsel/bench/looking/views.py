@@ -114,7 +114,7 @@ def _answer(request: HttpRequest, code: str) -> Mapping[str, Any]:
         "waiting": waiting,
         "answer": found,
         "ask_again": request.user.may("fit" if hand.hold_point == answering.FITTING else "inspect"),
-        "looked": any(t.kind in ("observed", "as-shown") for t in k.told),
+        "looked": any(t.kind in ("observed", "as-shown") and not t.is_for_causes for t in k.told),
         # One id for one press of the button, whatever happens on the way.
         "client_id": "" if found is None else f"order-{hand.code}-{found.seq}",
     }

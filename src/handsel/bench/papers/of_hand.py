@@ -169,6 +169,7 @@ def seen_of(told: Iterable[Told], protocol: Protocol, looked: Mapping[str, int])
             t
             for t in told
             if t.kind in ("observed", "as-shown")
+            and not t.is_for_causes
             and point_of.get(t.what.get("of") or t.what.get("group", "")) == h.id
         ]
         decided = [t for t in told if t.kind == "decided" and t.what["hold_point"] == h.id]
@@ -197,6 +198,7 @@ def _who_read(told: Iterable[Told], of: str, place: str, gone: frozenset[int]) -
         t.by["called"]
         for t in told
         if t.kind == "observed"
+        and not t.is_for_causes
         and t.seq not in gone
         and t.what["of"] == of
         and t.what.get("place", "") in (place, "")

@@ -449,7 +449,9 @@ def _finish(path: Path, r: Reading) -> None:
 def _can_be_judged(path: Path, hand: Hand) -> None:
     """A record whose entries are each in order may still tell of nothing; its pages would break."""
     try:
-        inspect(case_of(hand, told_of(hand)), protocol_kept(hand.protocol_id))
+        told = told_of(hand)
+        inspect(case_of(hand, told), protocol_kept(hand.protocol_id))
+        case_of(hand, told, with_causes=True)
     except HandselError as error:
         raise _senseless(path, hand.code, error.what) from None
     except (LookupError, TypeError, ValueError, AttributeError) as error:

@@ -152,7 +152,7 @@ def _observations(hand: Hand, told: tuple[Told, ...]) -> Iterator[dict[str, Any]
         tap_ms = w.get("tap_ms")
         row = _who(hand, t) | {
             "in_force": t.seq not in gone,
-            "kind": t.kind,
+            "kind": "looked for the cause" if t.is_for_causes else t.kind,
             "characteristic": w.get("of") or w.get("group"),
             "place": w.get("place"),
             "answer": w.get("answer"),
