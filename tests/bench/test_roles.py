@@ -154,7 +154,8 @@ VIEWS = dict(addresses(get_resolver().url_patterns))
 def filled(address: str, hall: Hall) -> str:
     """An address with something in each of its places."""
     code = hall.day.hands.order_by("pk").values_list("code", flat=True).first() or "XXXXXX"
-    path = re.sub(r"\(\?P<client_id>[^)]*\)", "a1b2c3", address)
+    path = re.sub(r"\(\?P<kind>[^)]*\)", "angle", address)
+    path = re.sub(r"\(\?P<client_id>[^)]*\)", "a1b2c3", path)
     path = re.sub(r"\(\?P<\w+>\[0-9a-f\]\{64\}\)", "0" * 64, path).replace("\\", "").strip("^$")
     for place, value in (
         ("<str:token>", "BCDFGHJKLM"), ("<int:pk>", "1"), ("<int:number>", str(hall.builder.number)),
