@@ -134,7 +134,7 @@ def look_at_cuff(
     size = (int(across_px), int(height_px))
     scale = _scale(pixels, lens, width_mm, u_width_mm, length_mm, where)
     outline = find_outline(pixels, cover=scale.cover, where=where)
-    path = even(smoothed(outline.outside_px, 3), _POINTS)
+    path = even(smoothed(outline.outside_px, 5), _POINTS)
 
     rough = mirrored(path)
     off = _off_axis(outline, rough, path)

@@ -26,6 +26,8 @@ Mask = npt.NDArray[np.bool_]
 WORK_PX = 800  # longest side of the copy in which lines are looked for
 _AROUND = 0.11  # of that side: the neighbourhood that tells a pixel's own colour
 _WIDTHS_PX = (1.5, 2.5, 4.0, 6.5)  # scales of the line filter, standard deviations
+_GREY = 0.05  # how near its colour is to grey, in shares of the light
+_WIDEST_PX = 33  # a pale line is narrower
 _COLOURFUL = 0.22  # spread of the own colour's channels over their mean, from which s and w part
 
 
@@ -83,16 +85,34 @@ def part_and_colour(pixels: Pixels) -> tuple[FloatArray, Mask, FloatArray, float
     if usable.sum() < 500:
         usable = middle
     hue = np.median(share[usable], axis=0)
-    # White moves a colour toward grey; what lies on the way there is the part still.
-    off = share - hue
-    toward = 1.0 / 3.0 - hue
-    along = np.clip((off * toward).sum(-1) / max(float(toward @ toward), 1e-6), 0.0, 1.0)
-    left = np.linalg.norm(off - along[..., None] * toward, axis=-1)
-    part = (left < 0.09) | (total < 0.02)
-    part = cv2.morphologyEx(part.astype(np.uint8), cv2.MORPH_OPEN, np.ones((7, 7), np.uint8)) > 0
-    return light, np.asarray(part, bool), np.asarray(np.median(light[usable & part], axis=0) if (
-        usable & part
-    ).any() else np.median(light[middle], axis=0)), ratio  # fmt: skip
+    colour = np.median(light[usable], axis=0)
+    return light, _belongs(light, share, hue, colour), colour, ratio
+
+
+def _belongs(light: FloatArray, share: FloatArray, hue: FloatArray, colour: FloatArray) -> Mask:
+    """The part: wide areas of its colour, and what lies inside them, its edge left off."""
+    import cv2
+
+    total = light.sum(-1)
+    brighter = total / max(float(colour.sum()), 1e-4)
+    # White moves a colour toward grey; what lies a little on the way there is the part still.
+    off, toward = share - hue, 1.0 / 3.0 - hue
+    length = float(np.linalg.norm(toward))
+    along = (off @ toward) / max(length, 1e-6)
+    left = np.linalg.norm(off - np.multiply.outer(along / max(length, 1e-6), toward), axis=-1)
+    if length > _GREY:
+        part = (left < 0.09) & (along < 0.55 * length) & (brighter > 0.12)
+    else:
+        part = (np.linalg.norm(off, axis=-1) < 0.09) & (brighter > 0.3) & (brighter < 3.0)
+    flat = part.astype(np.uint8)
+    for how, size in ((cv2.MORPH_OPEN, 5), (cv2.MORPH_CLOSE, _WIDEST_PX), (cv2.MORPH_OPEN, 21)):
+        flat = np.asarray(
+            cv2.morphologyEx(flat, how, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))), np.uint8
+        )
+    # Beyond the picture the part goes on: only its own edge is left off.
+    framed = cv2.copyMakeBorder(flat, 9, 9, 9, 9, cv2.BORDER_REPLICATE)
+    inner = cv2.erode(framed, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (13, 13)))
+    return np.asarray(inner[9:-9, 9:-9] > 0, bool)
 
 
 def take_apart(light: FloatArray, part: Mask, colour: FloatArray, ratio: float) -> Surface:

@@ -305,7 +305,9 @@ def _unknown(
     """A patch that no part explains: foreign when that is clear, else not told."""
     near = one.fits[0] if one.fits else None
     if one.clear and (near is None or near.says < 0.0 and near.matched_ratio < 0.75):
-        return replace(base, state=State.FOREIGN, confidence=0.95, reason="no part of the kit has this outline, at any size")
+        touch = Ask(what="If it is two parts that touch, move them apart and photograph them again.")
+        return replace(base, state=State.FOREIGN, confidence=0.9, reason="no part of the kit has this outline, at any size",
+                       ask=touch)  # fmt: skip
     again = Ask(what="Lay it apart from everything else, flat side down, and photograph it again.")
     return replace(base, reason="its outline is that of no part; two things may touch, or a shadow hides an edge", ask=again)
 

@@ -222,7 +222,7 @@ def _blur_px(light: FloatArray) -> float | None:
     more = cv2.GaussianBlur(gray, (0, 0), 3.0)
     first = np.hypot(cv2.Sobel(gray, cv2.CV_64F, 1, 0) / 8, cv2.Sobel(gray, cv2.CV_64F, 0, 1) / 8)
     second = np.hypot(cv2.Sobel(more, cv2.CV_64F, 1, 0) / 8, cv2.Sobel(more, cv2.CV_64F, 0, 1) / 8)
-    strong = first > max(0.012, float(np.quantile(first, 0.995)))
+    strong = first > max(0.012, 5.0 * float(np.median(first)), float(np.quantile(first, 0.995)))
     if strong.sum() < 20:
         return None
     left = np.clip(float(np.median(second[strong] / first[strong])), 0.0, 0.999)

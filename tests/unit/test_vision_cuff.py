@@ -1,0 +1,132 @@
+"""The symmetry of a cuff from photos: drawn ones with exact truth, and renders with known truth."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from handsel.data.load_protocol import load_protocol
+from handsel.errors import OutOfRange
+from handsel.metrology.decision import Limits, Verdict
+from handsel.vision.camera import Lens
+from handsel.vision.cuff import judge_cuff, look_at_cuff
+from handsel.vision.cuff_outline import CuffCause, CuffRefused, even
+from handsel.vision.mirror import mirrored
+from unit.drawn_cuff import SAND, TEAL, drawn, outline_mm
+
+RENDERS = Path(__file__).parents[1] / "data" / "vision" / "cuffs"
+SHOTS = [json.loads(line) for line in (RENDERS / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
+
+
+@pytest.mark.parametrize(
+    "shape", [{}, {"lean_deg": 7.0}, {"longer_mm": 5.0}, {"lean_deg": -6.0, "longer_mm": 2.0}], ids=str
+)
+def test_a_drawn_cuff_is_as_lopsided_as_it_was_drawn(shape):
+    truth = mirrored(even(outline_mm(**shape), 400)).largest
+    seen = look_at_cuff(drawn(**shape), width_mm=float(np.ptp(outline_mm(**shape)[:, 0])))
+    assert abs(seen.asymmetry_mm - truth) < max(2.5 * seen.u_asymmetry_mm, 0.3)
+    assert seen.u_asymmetry_mm < 1.0
+    assert seen.low_mm <= seen.asymmetry_mm <= seen.high_mm
+    assert np.isclose(sum(u**2 for u in seen.contributions.values()), seen.u_asymmetry_mm**2)
+    assert abs(seen.off_axis_ratio) < 0.15
+
+
+def test_it_says_in_words_which_flank_differs_and_how():
+    seen = look_at_cuff(drawn(lean_deg=8.0, longer_mm=5.0), width_mm=80.0)
+    assert "left flank leans" in seen.words
+    assert "left flank reaches" in seen.words
+    assert seen.left.lean_deg - seen.right.lean_deg == pytest.approx(8.0, abs=1.5)
+    assert look_at_cuff(drawn(), width_mm=76.0).words == ""
+
+
+def test_upside_down_it_is_the_same_cuff():
+    up = look_at_cuff(drawn(lean_deg=7.0), width_mm=78.0)
+    down = look_at_cuff(np.ascontiguousarray(drawn(lean_deg=7.0)[::-1]), width_mm=78.0)
+    assert down.asymmetry_mm == pytest.approx(up.asymmetry_mm, abs=0.4)
+
+
+def test_the_scale_is_the_width_that_was_given():
+    one = look_at_cuff(drawn(lean_deg=7.0), width_mm=60.0)
+    two = look_at_cuff(drawn(lean_deg=7.0), width_mm=120.0)
+    assert two.width_mm == pytest.approx(120.0)
+    assert two.asymmetry_mm == pytest.approx(2.0 * one.asymmetry_mm, rel=0.1)
+    unsure = look_at_cuff(drawn(lean_deg=7.0), width_mm=60.0, u_width_mm=6.0)
+    assert unsure.contributions["scale"] > 8.0 * one.contributions["scale"]
+
+
+def test_the_protocol_holds_a_limit_for_what_a_photo_measures():
+    limits = load_protocol("wrist-hand-1").characteristic("cuff-symmetric").photo_limits
+    assert limits == Limits(high=3.0, unit="mm")
+    good = judge_cuff(look_at_cuff(drawn(), width_mm=76.0), limits)
+    bad = judge_cuff(look_at_cuff(drawn(longer_mm=9.0), width_mm=76.0), limits)
+    assert (good.verdict, bad.verdict) == (Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM)
+
+
+def blank():
+    return np.full((600, 800, 3), 200, np.uint8)
+
+
+def ball():
+    return cv2.circle(blank(), (400, 300), 150, (200, 30, 30), -1)
+
+
+@pytest.mark.parametrize(
+    ("pixels", "cause"),
+    [
+        (blank, CuffCause.NO_CUFF),
+        (ball, CuffCause.NO_CUFF),
+        (lambda: drawn(scale=1.2), CuffCause.SMALL),
+        (lambda: drawn(at=(0.2, 0.45)), CuffCause.CUT_OFF),
+        (lambda: cv2.GaussianBlur(drawn(), (0, 0), 14.0), CuffCause.BLURRED),
+    ],
+    ids=["nothing", "a ball", "small", "cut off", "blurred"],
+)
+def test_what_shows_no_cuff_is_refused_with_its_cause(pixels, cause):
+    with pytest.raises(CuffRefused) as refused:
+        look_at_cuff(pixels(), width_mm=76.0, where="front.jpg")
+    assert refused.value.cause is cause
+    assert str(refused.value).startswith("front.jpg: ")
+    assert refused.value.do
+
+
+def test_without_width_card_or_mat_there_are_no_millimetres():
+    with pytest.raises(CuffRefused) as refused:
+        look_at_cuff(drawn())
+    assert refused.value.cause is CuffCause.NO_SCALE
+    assert "--width-mm" in refused.value.do
+
+
+def test_lengths_that_are_none_are_refused():
+    for wrong in ({"width_mm": -1.0}, {"width_mm": float("nan")}, {"width_mm": 76.0, "length_mm": 0.0}):
+        with pytest.raises(OutOfRange):
+            look_at_cuff(drawn(), **wrong)
+
+
+def test_a_cuff_of_its_grounds_colour_is_refused_and_not_guessed():
+    with pytest.raises(CuffRefused) as refused:
+        look_at_cuff(drawn(colour=SAND, ground=SAND), width_mm=76.0)
+    assert refused.value.cause in (CuffCause.NO_CUFF, CuffCause.FAINT)
+
+
+@pytest.mark.parametrize("shot", SHOTS, ids=lambda s: s["file"])
+def test_renders_with_known_truth(shot):
+    with Image.open(io.BytesIO((RENDERS / shot["file"]).read_bytes())) as picture:
+        pixels = np.asarray(picture.convert("RGB"))
+    lens = Lens(f35_mm=shot["exif_f35_mm"])
+    seen = look_at_cuff(pixels, lens=lens, width_mm=shot["width_mm"])
+    assert abs(seen.asymmetry_mm - shot["asymmetry_mm"]) < 3.0 * seen.u_asymmetry_mm
+    if shot["has_card"]:
+        by_card = look_at_cuff(pixels, lens=lens)
+        assert by_card.scale_from == "card"
+        assert abs(by_card.width_mm - shot["true_width_mm"]) < 3.0 * by_card.u_width_mm
+
+
+def test_colours_are_those_of_the_drawing():
+    assert tuple(drawn(noise=0.0)[5, 5]) == SAND
+    assert TEAL in {tuple(int(v) for v in p) for p in drawn(noise=0.0).reshape(-1, 3)[::7]}
