@@ -49,7 +49,8 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=ROUNDS, help="of the library; fewer for a quick look")
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
-    every = [h for path in sorted(asked.folder.glob("hands-*.jsonl")) for h in read_hands(path)]
+    files = sorted(asked.folder.glob("hands-*.jsonl"))
+    every = list({_id(h): h for path in files for h in read_hands(path)}.values())
     hands = [h for h in every if "left_out" not in h][: asked.hands]
     tool, began = Tool(rounds=asked.rounds), perf_counter()
     verdicts = kept(asked.folder / f"verdicts-{tool.key}.jsonl")
