@@ -222,9 +222,8 @@ def _next_in_line(it: Live, person: Person) -> bool:
             it.begin(person.id, *found)
             return True
     for hand in it.day.hands:
-        found = it.can_begin(
-            replace(Stint(person=person.id, serial=hand.serial, kind="rework", start_min=0, end_min=0))
-        )
+        stint = Stint(person=person.id, serial=hand.serial, kind="rework", start_min=0, end_min=0)
+        found = it.can_begin(stint)
         if found is None:
             continue
         way = hand.ways[min(it.tries.get(hand.serial, 0), len(hand.ways) - 1)]
@@ -264,8 +263,9 @@ def main() -> None:
         )  # fmt: skip
         print(
             f"day {k:2d}: {len(day.hands):2d} hands, {len(day.people):2d} people, {day.closing_min:3.0f} min: "
-            f"planned {expected:5.1f} against {in_line:5.1f} expected, gap {100 * gap:4.1f} %; lived {there.value:5.1f} "
-            f"against {line.value:5.1f}, {len(there.released)} against {len(line.released)} hands; "
+            f"planned {expected:5.1f} against {in_line:5.1f} expected, gap {100 * gap:4.1f} %; "
+            f"lived {there.value:5.1f} against {line.value:5.1f}, "
+            f"{len(there.released)} against {len(line.released)} hands; "
             f"{plans} plans in {seconds:.1f} s",
             flush=True,
         )
@@ -294,8 +294,10 @@ def report(rows: list[tuple[float, ...]], seed: int) -> str:
         "| --- | ---: | ---: | ---: |",
         f"| weighed releases expected at the start, mean of a day | {mean(r[3] for r in rows):.2f} | "
         f"{mean(r[4] for r in rows):.2f} | {ratio(3, 4)} |",
-        f"| weighed releases as lived | {mean(r[6] for r in rows):.2f} | {mean(r[7] for r in rows):.2f} | {ratio(6, 7)} |",
-        f"| hands released as lived | {mean(r[8] for r in rows):.2f} | {mean(r[9] for r in rows):.2f} | {ratio(8, 9)} |",
+        f"| weighed releases as lived | {mean(r[6] for r in rows):.2f} | {mean(r[7] for r in rows):.2f} | "
+        f"{ratio(6, 7)} |",
+        f"| hands released as lived | {mean(r[8] for r in rows):.2f} | {mean(r[9] for r in rows):.2f} | "
+        f"{ratio(8, 9)} |",
         "",
         f"Gain as lived: {mean(gains):.2f} ± {half:.2f} weighed releases a day (95 %); better on {better} days, "
         f"worse on {worse}, the same on {n - better - worse}.",

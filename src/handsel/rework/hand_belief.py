@@ -75,22 +75,24 @@ def believe(
     lengths: LengthWays | None,
     none_fits: bool,
     done: Set[tuple[str, str]],
+    looked_again: bool = False,
 ) -> Belief:
     """The problem of one hand.
 
     Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
         come to; lengths, what slides and cords would bring, None: unknown; none_fits, of the diagnosis;
-        done, looks made already.
+        done, looks made already; looked_again, what did not hold was looked at once more and still does not,
+        so that the hand is not faultless.
     Returns: Belief.
     Raises: OutOfRange for actions that do not fit the protocol.
     Valid for: one hand with up to two faults; anything else is one state that only the last resort cures.
     Source: own; chances of answers by the diagnosis's own likelihood.
     Checked by: unit/test_hand_plan.py
     """
-    states, weight, strata = _states(p, catalogue, none_fits)
+    states, weight, strata = _states(p, catalogue, none_fits, looked_again)
     named = [f for f in catalogue.faults if any(f.id in s for s in states)]
     acts = acts_for(named, actions, catalogue)
-    steps, table = _steps(acts, named, lengths, protocol, hold_point)
+    steps, table = _steps(acts, named, lengths, protocol, hold_point, looked_again)
     last = way_of_reworks(
         [ReworkDone(rework=actions.last_resort.rework)],
         protocol,
@@ -117,7 +119,7 @@ def believe(
 
 
 def _states(
-    p: Posterior, catalogue: Catalogue, none_fits: bool
+    p: Posterior, catalogue: Catalogue, none_fits: bool, looked_again: bool
 ) -> tuple[tuple[frozenset[str], ...], Floats, list[int]]:
     """The likeliest explanations and what is left of them after a cure; stratum of each, -1 for none."""
     ids = {f.index: f.id for f in catalogue.faults}
@@ -137,6 +139,11 @@ def _states(
         weight.append(float(p.by_set[where[frozenset()]]) if frozenset() in where else 0.0)
     strata = [where.get(state, -1) for state in states]
     known = np.array(weight)
+    if looked_again:
+        whole = known.sum()
+        known[states.index(frozenset())] = 0.0
+        if known.sum() > 1e-9:
+            known *= whole / known.sum()
     unknown = max(1.0 - known.sum(), UNKNOWN_P if none_fits else 0.0)
     known = known * (1.0 - unknown) / max(known.sum(), 1e-300)
     return (*states, frozenset({"something else"})), np.append(known, unknown), [*strata, -1]
@@ -148,6 +155,7 @@ def _steps(
     lengths: LengthWays | None,
     protocol: Protocol,
     hold_point: str,
+    looked_again: bool,
 ) -> tuple[tuple[Step, ...], list[Mapping[str, float]]]:
     """Acts with their ways; those that the model knows more of take its word. The last: look again."""
     steps: list[Step] = []
@@ -171,6 +179,8 @@ def _steps(
         reworks = tuple(ReworkDone(rework=r) for r in move.reworks)
         table.append(dict.fromkeys(slides, move.p_success))
         steps.append(_step(reworks, protocol, hold_point, move.title, True, move, table[-1]))
+    if looked_again:
+        return tuple(steps), table
     again = Way(
         id="look-again",
         title="Look again at what did not hold",

@@ -90,12 +90,14 @@ def plan_hand(
     lengths: LengthWays | None = None,
     none_fits: bool = False,
     done: Set[tuple[str, str]] = frozenset(),
+    looked_again: bool = False,
 ) -> HandPlan:
     """The plan with the least expected minutes to a conforming hand.
 
     Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
         come to; lengths, what the model says of slides and cords; none_fits, of the diagnosis; done, looks
-        made already, as (observable, place).
+        made already, as (observable, place); looked_again, what did not hold was looked at once more and
+        still does not.
     Returns: HandPlan.
     Raises: OutOfRange for actions that do not fit the protocol.
     Valid for: minutes and chances as sure as the files; looks at a hand right after a rework that see
@@ -115,6 +117,7 @@ def plan_hand(
         lengths=lengths,
         none_fits=none_fits,
         done=done,
+        looked_again=looked_again,
     )
     return plan_of_belief(belief, protocol)
 
@@ -269,6 +272,9 @@ class _Writer:
 
     def p_first(self, step: PlanStep) -> float:
         """Probability that the first rework makes the hand conform; turns not written out count as the rest do."""
+        if step.kind == "rework" and not step.reworks:  # looked at again only: no try yet
+            rest = next((t.step for t in step.then if t.on == "not yet"), None)
+            return step.p_conforms + (1.0 - step.p_conforms) * (self.p_first(rest) if rest is not None else 1.0)
         if step.kind != "check":
             return step.p_conforms
         told = [(t.probability, self.p_first(t.step)) for t in step.then if t.step is not None]

@@ -1,0 +1,101 @@
+"""Reworks of independent faulty hands: what was put right is gone, what was not stays, errors are people's."""
+
+
+import numpy as np
+import pytest
+from faulty_builds import Fault
+from faulty_hand import sound_hand
+from faulty_motion import work
+from faulty_readings import failures
+from faulty_rework import Broken, Change, _recipe, reworked
+
+from handsel.data.load_design import load_design
+from handsel.inspection.undo import ReworkDone
+from handsel.rework.moves import nominal_length_mm
+
+LINDEN = load_design("linden")
+SEED, NUMBER = 11, 4
+
+
+def hand_with(*faults):
+    """A hand with these faults; not worked, so that only what is asked for costs time."""
+    recipe = _recipe(LINDEN, SEED, NUMBER, faults, 0.5, Change())
+    return Broken(
+        seed=SEED,
+        number=NUMBER,
+        harder=0.5,
+        faults=faults,
+        change=Change(),
+        recipe=recipe,
+        truth=sound_hand(LINDEN),
+        fails=(),
+        said=(),
+    )
+
+
+def after(hand, rework, *, cures=(), place="", turns=0.0, pin_mm=0.0, finished_mm=None, seed=1):
+    return reworked(
+        hand,
+        LINDEN,
+        reworks=[ReworkDone(rework=rework, place=place)],
+        cures=cures,
+        turns=turns,
+        pin_mm=pin_mm,
+        finished_mm=finished_mm or {},
+        rng=np.random.default_rng(seed),
+    )
+
+
+@pytest.fixture(scope="module")
+def tight():
+    return hand_with(Fault("hinge-tight", "ring.knuckle"), Fault("elastic-missing", "index"))
+
+
+def test_one_fault_goes_and_everything_else_of_the_hand_stays(tight):
+    eased = after(tight, "ease-hinge", cures=["hinge-tight@ring.knuckle"], place="ring")
+    assert eased.faults == (Fault("elastic-missing", "index"),)
+    before, now = tight.recipe.build, eased.recipe.build
+    assert before.hinge_friction_nmm[0, 2, 0] > 5.0 * now.hinge_friction_nmm[0, 2, 0]
+    assert np.array_equal(before.excess_mm, now.excess_mm)
+    assert np.array_equal(before.elastic_stiffness_ratio, now.elastic_stiffness_ratio)
+    assert "hinges-free" not in eased.fails
+    assert "elastics" in eased.fails
+
+
+def test_the_wrong_rework_cures_nothing(tight):
+    wrong = after(tight, "ease-wrist", cures=["wrist-tight"])
+    assert wrong.faults == tight.faults
+    assert {"hinges-free", "elastics"} <= set(wrong.fails)
+
+
+def test_a_new_cord_takes_the_old_one_s_length_with_it_within_people_s_errors():
+    long = hand_with(Fault("loop-long", "index-middle"))
+    cord = next(k for k, c in enumerate(LINDEN.cords) if c.legs[0].digit == "index")
+    assert long.recipe.build.excess_mm[0, cord] > 2.0
+    wanted = nominal_length_mm(LINDEN, cord)
+    found = [after(long, "restring-loop", finished_mm={cord: wanted}, seed=s) for s in range(3)]
+    assert all(not h.faults for h in found)
+    left = [float(h.recipe.build.excess_mm[0, cord]) for h in found]
+    assert max(abs(x) for x in left) < 2.5
+    assert len(set(left)) == 3
+
+
+def test_screws_turned_and_a_pin_moved_stand_where_people_put_them():
+    plain = hand_with(Fault("loop-long", "index-middle"))
+    moved = after(plain, "turn-screws-in", turns=2.0, pin_mm=1.5)
+    slide = float(moved.recipe.build.tension_slide_mm[0] - plain.recipe.build.tension_slide_mm[0])
+    assert slide == pytest.approx(1.0, abs=0.2)  # two turns of half a millimetre
+    assert float(moved.recipe.build.thumb_pin_mm[0] - plain.recipe.build.thumb_pin_mm[0]) == pytest.approx(
+        1.5, abs=1.0
+    )
+    assert moved.faults == plain.faults  # the loop is as long as it was
+
+
+def test_a_hand_put_right_conforms_in_the_simulation():
+    """The hand of the first test with both faults put right is the plain one, and that conforms."""
+    plain = _recipe(LINDEN, SEED, NUMBER, (), 0.0, Change())
+    good = failures(plain, work(plain), sound_hand(LINDEN))
+    both = hand_with(Fault("hinge-tight", "ring.knuckle"), Fault("elastic-missing", "index"))
+    now = after(both, "ease-hinge", cures=["hinge-tight@ring.knuckle", "elastic-missing@index"])
+    assert list(now.fails) == good
+    assert now.faults == ()
