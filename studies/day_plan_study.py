@@ -1,4 +1,4 @@
-"""Fifty simulated days, planned and first come first served, written to docs/studies/plans-day.md.
+"""Fifty simulated days, planned and first come first served, written to docs/studies/plans.md.
 
     python studies/day_plan_study.py [--days 50] [--seed 1]
 
@@ -28,7 +28,7 @@ from handsel.rework.day_calendar import value_of
 from handsel.rework.day_plan import first_come_first_served, plan_day
 from handsel.rework.ways import way_of_reworks
 
-OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans-day.md"
+OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans.md"
 AGAIN_MIN = 20.0
 DURATION_SD_LOG = 0.3
 SECONDS = 1.0

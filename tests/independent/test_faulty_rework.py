@@ -1,6 +1,5 @@
 """Reworks of independent faulty hands: what was put right is gone, what was not stays, errors are people's."""
 
-
 import numpy as np
 import pytest
 from faulty_builds import Fault
