@@ -198,6 +198,16 @@ def test_a_reading_that_is_taken_stands_with_the_doubt_that_the_bench_worked_out
     assert quantity.quantity.u == told["u"]
 
 
+def test_the_traveller_shows_the_picture_with_the_lines_and_the_reading_with_its_doubt(
+    hall: Hall, hand: Hand, no_workers: Workers
+) -> None:
+    told = read(hall, hand, no_workers)
+    answer(hall, hand, value=told["value"], photo=ID, measured=told["key"])
+    page = hall.client(hall.inspector).get(f"/h/{hand.code}/").content.decode()
+    assert told["overlay"] in page
+    assert f"{told['value']:g}° {told['spread']} (k = 2)" in page
+
+
 def test_sent_twice_it_is_stored_once(hall: Hall, hand: Hand, no_workers: Workers) -> None:
     client = hall.client(hall.inspector)
     assert [send(client, hand).status_code for _ in range(2)] == [202, 202]

@@ -18,6 +18,7 @@ from handsel.bench.hands.next_step import NextStep, next_step
 from handsel.bench.jobs.models import Job
 from handsel.bench.looking.answering import Known, known
 from handsel.bench.people.models import Person
+from handsel.bench.photos import derived
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.queries import picture_url
 from handsel.bench.work.cards import Card, open_cards
@@ -211,12 +212,22 @@ def _mark_row(x: Item, i: Inspection) -> MarkRow:
 
 
 def thumbs(told: Iterable[Told]) -> dict[str, str]:
-    """Small pictures of the photos that entries name, in one query; only for people who are signed in."""
+    """Small pictures of the photos that entries name, in one query; only for people who are signed in.
+
+    Of a photo that was read it is the one with what was seen drawn on it.
+    """
+    told = tuple(told)
     ids = [p for t in told if isinstance(p := t.what.get("photo"), str) and p]
     if not ids:
         return {}
-    found = Photo.objects.filter(client_id__in=ids, state=State.READY).exclude(thumb_sha256="")
-    return {p.client_id: picture_url(p.thumb_sha256) for p in found}
+    drawn = {
+        derived.name_of(t.what["photo"], derived.drawn_as(t.what["measured"])): t.what["photo"]
+        for t in told
+        if t.what.get("measured") and t.what.get("photo")
+    }
+    found = Photo.objects.filter(client_id__in=[*ids, *drawn], state=State.READY).exclude(thumb_sha256="")
+    small = {p.client_id: picture_url(p.thumb_sha256) for p in found}
+    return small | {photo: small[name] for name, photo in drawn.items() if name in small}
 
 
 def _facts(hand: Hand, today: str) -> tuple[tuple[str, str], ...]:

@@ -45,7 +45,11 @@ def answer_words(w: dict[str, Any], protocol: Protocol) -> str:
     c = protocol.characteristic(w["of"])
     unit = w.get("unit") or (c.rule.unit if c is not None and isinstance(c.rule, NumberRule) else "")
     told = [minus(f"{v:g}") for v in values if isinstance(v, int | float)]
-    return f"{', '.join(told)}{UNITS.get(unit, f' {unit}' if unit else '')}" if told else "no answer"
+    sign = UNITS.get(unit, f" {unit}" if unit else "")
+    # Only a reading that says itself how sure it is has this: from a photo, or from lines drawn on one.
+    spread = f" ± {2 * w['u']:.1f}{sign} (k = 2)" if isinstance(w.get("u"), int | float) else ""
+    by = ", from drawn lines" if w.get("lines") else ", from a photo" if w.get("measured") else ""
+    return f"{', '.join(told)}{sign}{spread}{by}" if told else "no answer"
 
 
 def as_it_should_be(w: dict[str, Any], protocol: Protocol) -> bool:

@@ -128,7 +128,10 @@ def shown_answer(w: dict[str, Any]) -> str:
         return str(w["answer"])
     unit = {"deg": "°", "percent": " %", "turn": " turns"}.get(w.get("unit", ""), f" {w.get('unit', '')}")
     numbers = w.get("readings") or ([] if w.get("value") is None else [w["value"]])
-    return " · ".join(f"{x:g}".replace("-", "−") for x in numbers) + unit if numbers else ""
+    if not numbers:
+        return ""
+    spread = f" ± {2 * w['u']:.1f}{unit} (k = 2)" if isinstance(w.get("u"), (int, float)) else ""
+    return " · ".join(f"{x:g}".replace("-", "−") for x in numbers) + unit + spread
 
 
 def differ(a: Said, b: Said, protocol: Protocol) -> bool:

@@ -21,6 +21,12 @@ def name_of(client_id: str, kind: str) -> str:
     return f"{PREFIX}{sha256(f'{kind}/{client_id}'.encode()).hexdigest()[:40]}"
 
 
+def drawn_as(measured: str) -> str:
+    """Of which kind the picture is that belongs to a measurement: angles read together are drawn one by one."""
+    kind = measured.partition("/")[0]
+    return "angle" if kind == "angles" else kind
+
+
 def names_of(client_id: str) -> list[str]:
     """All that may have been made from a photo."""
     return [name_of(client_id, kind) for kind in KINDS]

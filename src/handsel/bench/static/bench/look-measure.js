@@ -322,19 +322,27 @@
       if (value !== null && what) more[what[0]] = String(value);
       take(check, file, more);
     }
+    // A person who confirms a place has answered; the buttons below still say it.
+    const confirmed = h("p", { class: "again", role: "status" });
+    function counted() {
+      const t = taken(check), n = Object.keys(t.marks).filter(function (id) { return t.marks[id] === "confirmed"; }).length;
+      confirmed.textContent = n ? "You confirmed " + (n === 1 ? "one place" : n + " places") + ": then it is not so." : "";
+      confirmed.hidden = !n;
+    }
     function saw(last, told) {
       const seen = told.seen || {};
+      counted();
       return [seen.stop && parts.notice("stop", seen.stop, "Nothing is strung before this is put right."),
         seen.head !== seen.stop && h("p", { class: "saw-head" }, h("b", {}, seen.head)), picture(last, told),
         seen.rows && seen.rows.length > 0 && h("ul", { class: "saw-rows" }, seen.rows.map(function (r) { return h("li", {}, parts.mark(r.status), h("span", {}, r.words, r.small && h("small", { class: "second" }, r.small))); })),
-        (seen.marks || []).map(marked),
+        (seen.marks || []).map(marked), confirmed,
         told.notes.map(function (n) { return h("p", { class: "second" }, n); }),
         h("p", { class: "second" }, "The photo only helps: what you say counts.")];
     }
     function marked(m) {
       const t = taken(check), name = "mark-" + m.id;
       return h("fieldset", { class: "methods mark-asked" }, h("legend", {}, m.words), [["confirmed", m.yes], ["dismissed", m.no]].map(function (pair) {
-        const radio = h("input", { type: "radio", name: name, id: name + "-" + pair[0], value: pair[0], onchange: function () { t.marks[m.id] = pair[0]; } });
+        const radio = h("input", { type: "radio", name: name, id: name + "-" + pair[0], value: pair[0], onchange: function () { t.marks[m.id] = pair[0]; counted(); } });
         radio.checked = t.marks[m.id] === pair[0];
         return h("div", { class: "choice" }, radio, h("label", { for: name + "-" + pair[0] }, pair[1]));
       }));
