@@ -317,7 +317,7 @@ def _thickness(outline: CuffOutline, points: FloatArray, inward: FloatArray) -> 
     """How far one walks inward from the outside until the cuff ends, in pixels of the picture (median)."""
     mask, shrink = outline.mask, outline.shrink
     steps = np.arange(0.0, 0.6 * max(mask.shape), 0.5)
-    start = (points + 0.5) * shrink - 0.5 + 1.5 * inward
+    start = (points - outline.corner_px + 0.5) * shrink - 0.5 + 1.5 * inward
     spots = np.round(start[:, None] + steps[None, :, None] * inward[:, None]).astype(int)
     x, y = np.clip(spots[..., 0], 0, mask.shape[1] - 1), np.clip(spots[..., 1], 0, mask.shape[0] - 1)
     inside = mask[y, x] > 0

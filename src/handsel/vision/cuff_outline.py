@@ -34,7 +34,7 @@ _FINER = 4
 _RING = 0.05  # of the copy's shorter side, taken for what lies behind
 _CLEARLY = 9.0  # colour difference (CIE76 with half the say for lightness) of what is not behind
 _DEEPEST_SHADOWS = (0.05, 0.28, 0.12, 0.6)  # of the light beside them; the first does for cuffs with a colour
-_LEAST_AREA = 0.008  # of the picture
+_LEAST_AREA = 0.0015  # of the picture; within its own surroundings it has far more
 _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
 _LEAST_DEEP = 0.18  # of the width: a shallower mouth is no cuff
@@ -71,8 +71,9 @@ class CuffOutline:
 
     outside_px: FloatArray  # (n, 2) evenly spaced from tip to tip round the back
     inside_px: FloatArray  # (m, 2) the way back along the inner edge, from the second tip to the first
-    mask: Mask  # (h, w) of a smaller copy, 1 is cuff
-    shrink: float  # that copy's size over the picture's
+    mask: Mask  # (h, w) of a smaller copy of a piece of the picture, 1 is cuff
+    corner_px: FloatArray  # (2,) the piece's top left corner in the picture
+    shrink: float  # that copy's size over the piece's
     u_edge_px: float  # standard deviation of one point of the outside
     blur_px: float  # standard deviation of the blur across the edge
     lost_ratio: float  # share of the outside whose edge was not clear and was bridged
@@ -90,6 +91,53 @@ def find_outline(pixels: Pixels, *, cover: Sequence[FloatArray] = (), where: str
         the picture's margin; edges then where the colour is half way between both sides.
     Checked by: unit/test_vision_cuff.py, docs/studies/cuff.md
     """
+
+    corner = np.zeros(2)
+    box = _surroundings(pixels, cover)
+    if box is not None:
+        left, top, right, bottom = box
+        corner = np.array([left, top], dtype=np.float64)
+        pixels = np.ascontiguousarray(pixels[top:bottom, left:right])
+        cover = [np.asarray(c) - corner for c in cover]
+    found = _outline_in(pixels, cover, where)
+    return CuffOutline(
+        outside_px=found.outside_px + corner,
+        inside_px=found.inside_px + corner,
+        mask=found.mask,
+        corner_px=corner,
+        shrink=found.shrink,
+        u_edge_px=found.u_edge_px,
+        blur_px=found.blur_px,
+        lost_ratio=found.lost_ratio,
+    )
+
+
+def _surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> tuple[int, int, int, int] | None:
+    """Left, top, right and bottom of a piece of the picture round what stands out most; None: all of it."""
+    import cv2
+
+    height, width = pixels.shape[:2]
+    shrink = min(1.0, _SMALL_PX / max(height, width))
+    small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+    exact = np.array([small.shape[1] / width, small.shape[0] / height])
+    covers = [(np.asarray(c, float) + 0.5) * exact - 0.5 for c in cover]
+    for deepest in _DEEPEST_SHADOWS:
+        start = _largest(_likely(np.asarray(small, np.uint8), covers, deepest))
+        if start is not None:
+            break
+    else:
+        return None
+    y, x = np.nonzero(start)
+    spare = 0.4 * max(np.ptp(x), np.ptp(y)) + 6.0
+    low = np.floor(np.maximum(([x.min(), y.min()] - np.full(2, spare)) / exact, 0)).astype(int)
+    high = np.ceil(np.minimum(([x.max(), y.max()] + np.full(2, spare)) / exact, [width, height])).astype(int)
+    if np.prod(high - low) > 0.6 * width * height:
+        return None
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
+
+
+def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> CuffOutline:
+    """The outline in a picture, or in the piece of it that the cuff is in."""
     import cv2
 
     height, width = pixels.shape[:2]
@@ -129,6 +177,7 @@ def find_outline(pixels: Pixels, *, cover: Sequence[FloatArray] = (), where: str
         outside_px=fine,
         inside_px=inside,
         mask=mask,
+        corner_px=np.zeros(2),
         shrink=float(exact[0]),
         u_edge_px=u_px,
         blur_px=blur,
@@ -154,17 +203,9 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
     """The largest thing in the small copy that is unlike its ground."""
     import cv2
 
-    height, width = small.shape[:2]
-    ring = max(3, round(_RING * min(height, width)))
-    behind = np.ones((height, width), bool)
-    behind[ring:-ring, ring:-ring] = False
+    likely = _likely(small, covers, deepest_shadow)
     light = linear_from_srgb(small)
-    smooth = np.stack([cv2.GaussianBlur(light[..., k], (0, 0), 1.5) for k in range(3)], -1)
-    apart = _apart(smooth, behind, deepest_shadow)
-    likely = (apart > _CLEARLY).astype(np.uint8)
-    for outline in covers:
-        cv2.fillConvexPoly(likely, np.round(outline).astype(np.int32), 0)
-    likely = np.asarray(cv2.morphologyEx(likely, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
+    behind = _margin(small)
     start = _largest(likely)
     if start is None:
         raise _nothing(where)
@@ -192,6 +233,27 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
             do="Keep all of the cuff, with some of the plain ground round it, inside the picture.",
         )
     return _filled(part)
+
+
+def _margin(small: Pixels) -> npt.NDArray[np.bool_]:
+    """The rim of the copy, where the ground is."""
+    height, width = small.shape[:2]
+    ring = max(3, round(_RING * min(height, width)))
+    behind = np.ones((height, width), bool)
+    behind[ring:-ring, ring:-ring] = False
+    return behind
+
+
+def _likely(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float) -> Mask:
+    """What is clearly unlike the ground, in shadow or not, and no card."""
+    import cv2
+
+    light = linear_from_srgb(small)
+    smooth = np.stack([cv2.GaussianBlur(light[..., k], (0, 0), 1.5) for k in range(3)], -1)
+    likely = (_apart(smooth, _margin(small), deepest_shadow) > _CLEARLY).astype(np.uint8)
+    for outline in covers:
+        cv2.fillConvexPoly(likely, np.round(outline).astype(np.int32), 0)
+    return np.asarray(cv2.morphologyEx(likely, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
 
 
 def _for_the_cut(light: FloatArray, start: Mask) -> Pixels:
