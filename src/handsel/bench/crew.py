@@ -17,7 +17,7 @@ log = logging.getLogger("handsel")
 # A photo is measured by the process that develops it afterwards: so its pixels are still there as they were sent.
 # Counting a kit takes as long as a dozen angles, so nobody who reads one waits behind it.
 # What takes minutes and nobody stands waiting for has a process of its own, behind all others.
-KINDS = ("answer", "photo measure", "measure-slow", "library learn")
+KINDS = ("answer", "photo measure", "measure-slow", "library learn plan")
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
 SETTLED_S = 60.0  # one that ran this long was well; its next fall waits no longer than the first
 LOOK_S = 0.5

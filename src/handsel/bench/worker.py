@@ -28,6 +28,7 @@ HANDLERS = {
     "measure": "handsel.bench.measuring.working",
     "library": "handsel.bench.causes.building",
     "learn": "handsel.bench.causes.proving",
+    "plan": "handsel.bench.planning.working",
     "measure-slow": "handsel.bench.measuring.working",
 }
 TRIAL = "handsel.bench.ready.warming"  # any worker's trial piece, for the checklist before the hall opens
@@ -42,6 +43,10 @@ def main(kinds: tuple[str, ...]) -> None:
     django.setup()
     stop = threading.Event()
     threading.Thread(target=_until_closed, args=(stop,), daemon=True).start()
+    for kind in kinds:
+        stand_by = getattr(import_module(HANDLERS[kind]), "stand_by", None)
+        if stand_by is not None:
+            stand_by(kind)
     run(kinds, stop)
 
 

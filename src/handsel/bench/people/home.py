@@ -12,6 +12,7 @@ from handsel.bench.hands.models import Hand
 from handsel.bench.people import queries
 from handsel.bench.people.gate import needs
 from handsel.bench.people.views import see_other
+from handsel.bench.planning.page import next_for
 
 
 @needs("anyone")
@@ -39,5 +40,6 @@ def home(request: HttpRequest) -> HttpResponseBase:
         "is_new": person.practised_at is None and person.may_inspect and not person.is_lead,
         "may_practise": person.may("inspect"),
         "leads": person.is_lead,
+        "next_card": next_for(person, day),
     }
     return render(request, "people/home.html", told)
