@@ -20,6 +20,7 @@ from bench.hall import Hall
 from handsel.bench.hands.models import Hand
 from handsel.bench.measuring import seeing, working
 from handsel.bench.measuring.models import Measurement, State
+from handsel.bench.photos import apart
 from handsel.bench.photos.developing import NotStored, Refused
 from handsel.bench.photos.models import Photo
 
@@ -147,3 +148,26 @@ def test_a_photo_that_takes_too_long_is_refused_and_leaves_nothing(
     assert m.do
     assert list(Path(settings.PHOTOS).rglob("*.*")) == []
     assert Photo.objects.get().state == "stored"  # it is developed all the same, later
+
+
+def test_a_process_that_waits_reads_the_next_photo_and_another_takes_its_place(tmp_path: Path) -> None:
+    source = tmp_path / "a.raw"
+    source.write_bytes(PHOTO)
+    words = (json.dumps({"what": "angle", "side": "left"}), source, tmp_path / "o.jpg")
+    alone = apart.told_apart(working.SEEING, *words)
+    try:
+        working.stand_by("measure")
+        first = apart._waiting[working.SEEING]
+        assert apart.told_apart(working.SEEING, *words) == alone
+        assert first.returncode == 0
+        second = apart._waiting[working.SEEING]
+        assert second.pid != first.pid
+        second.kill()  # as the system does when memory runs out
+        second.wait()
+        assert apart.told_apart(working.SEEING, *words) == alone
+        third = apart._waiting.pop(working.SEEING)
+        third.communicate()  # its input closes, as when its worker is gone
+        assert third.returncode == 0
+    finally:
+        apart.send_home()
+    assert apart._waiting == {}

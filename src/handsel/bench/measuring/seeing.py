@@ -1,6 +1,7 @@
 """Measures one photo in a process of its own, as bounded as the one that develops.
 
     python -m handsel.bench.measuring.seeing TASK SOURCE OVERLAY
+    python -m handsel.bench.measuring.seeing --wait     (the three as a JSON list on standard input, when they come)
 
 TASK is JSON: what to look for, and what is known of hand and lens. One line of JSON is printed: what was seen, or
 why nothing was; where something was, the photo with it drawn on is written to OVERLAY.
@@ -194,9 +195,24 @@ def look(task: Mapping[str, Any], source: Path, overlay: Path) -> dict[str, Any]
         raise Refused("it could not be measured", "Take the photo again.") from None
 
 
+def waited_for() -> list[str]:
+    """Read the libraries first, then what is wanted. Nothing comes any more: the worker is gone, and so is this."""
+    import cv2  # noqa: F401
+    import PIL.JpegImagePlugin  # noqa: F401
+
+    import handsel.documents.angle_overlay
+    import handsel.vision.angle  # noqa: F401
+
+    line = sys.stdin.readline()
+    if not line:
+        sys.exit(0)
+    words: list[str] = json.loads(line)
+    return words
+
+
 def main() -> None:
     """What the worker starts."""
-    task, source, overlay = sys.argv[1:]
+    task, source, overlay = waited_for() if sys.argv[1:] == ["--wait"] else sys.argv[1:]
     told = json.loads(task)
     cpu_s = CPU_S if told["what"] == "angle" else SLOW_CPU_S
     tell(lambda: look(told, Path(source), Path(overlay)), cpu_s=cpu_s)

@@ -21,19 +21,25 @@ from handsel.bench.measuring import together
 from handsel.bench.measuring.kinds import ANGLES, PARTS, SLOW, job_kind
 from handsel.bench.measuring.models import Measurement, State
 from handsel.bench.on_disk import BESIDE, NoRoom, fingerprint, said_plainly, settle
-from handsel.bench.photos import derived, places
-from handsel.bench.photos.apart import told_apart
+from handsel.bench.photos import apart, derived, places
 from handsel.bench.photos.models import Photo
 from handsel.bench.photos.models import State as PhotoState
 from handsel.errors import HandselError
 
 SENT, KEPT = "as sent", "as kept"
+SEEING = "handsel.bench.measuring.seeing"
 WALL_S, SLOW_WALL_S = 60.0, 300.0
 GONE = {
     "refused": "the photo is no longer there",
     "do": "Take it again, or read the hand yourself.",
     "cause": "erased",
 }
+
+
+def stand_by(kind: str) -> None:
+    """In a real worker: have a process wait for the next photo of a rest angle."""
+    if kind == "measure":
+        apart.stand_by(SEEING)
 
 
 def begin() -> None:
@@ -99,7 +105,7 @@ def _apart(m: Measurement, task: dict[str, Any], source: Path, part: Path) -> di
             with said_plainly("the photo"):
                 design.write_text(m.hand.design.text, encoding="utf-8")
             task = {**task, "design_file": str(design)}
-        return told_apart("handsel.bench.measuring.seeing", json.dumps(task), source, part, wall_s=wall_s)
+        return apart.told_apart(SEEING, json.dumps(task), source, part, wall_s=wall_s)
     finally:
         design.unlink(missing_ok=True)
 
