@@ -24,8 +24,9 @@ log = logging.getLogger("handsel.photos")
 _waiting: dict[str, subprocess.Popen[str]] = {}
 
 
-def told_apart(module: str, *words: str | Path, wall_s: float = WALL_S) -> dict[str, Any]:
+def told_apart(module: str, *words: str | Path, wall_s: float | None = None) -> dict[str, Any]:
     """What a module (of this folder, or named in full) tells when run with these words; its death is a refusal."""
+    wall_s = WALL_S if wall_s is None else wall_s
     name = module if "." in module else f"handsel.bench.photos.{module}"
     given = [str(word) for word in words]
     spare = _waiting.pop(name, None)
