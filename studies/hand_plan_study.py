@@ -70,7 +70,8 @@ class Run:
 class Study:
     """Everything that stays the same from hand to hand."""
 
-    def __init__(self, rounds: int, cache: Path | None) -> None:
+    def __init__(self, rounds: int, cache: Path | None, *, whole: bool) -> None:
+        self.whole = whole
         self.protocol = load_protocol()
         self.catalogue = load_faults("wrist-hand-1", self.protocol)
         self.actions = load_actions("wrist-hand-1-actions", self.catalogue, self.protocol)
@@ -116,7 +117,7 @@ class Study:
 
     def run(self, hand: Broken, rng: np.random.Generator) -> Run:
         """Follow the plan of one hand."""
-        said = [s for s in hand.said if s.given]
+        said = [s for s in hand.said if s.given or self.whole]
         kept = {(s.of, s.place): s for s in hand.said}
         refused: set[tuple[str, str]] = set()
         minutes, checks, again = 0.0, 0, False
@@ -231,9 +232,10 @@ def main() -> None:
     ask.add_argument("--rounds", type=int, default=4)
     ask.add_argument("--cache", type=Path)
     ask.add_argument("--minutes", type=float, default=1e9)
+    ask.add_argument("--whole", action="store_true", help="start from a complete record, nothing left out")
     ask.add_argument("--dev", action="store_true", help="print only, write no page")
     asked = ask.parse_args()
-    study, runs, began = Study(asked.rounds, asked.cache), [], perf_counter()
+    study, runs, began = Study(asked.rounds, asked.cache, whole=asked.whole), [], perf_counter()
     number = 0
     while len(runs) < asked.hands and (perf_counter() - began) / 60.0 < asked.minutes:
         number += 1

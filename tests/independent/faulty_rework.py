@@ -135,7 +135,8 @@ def reworked(
     if "restring-all" in done:
         now_turns, now_pin = (0.0, 0.0), 0.0
     if turns or done & {"turn-screws-out", "even-screws", "replace-screw", "restring-all"}:
-        level = min(now_turns) if done & {"even-screws", "replace-screw"} else float(np.mean(now_turns))
+        level = min(now_turns) if "even-screws" in done else float(np.mean(now_turns))
+        level = 0.0 if "replace-screw" in done else level  # run over its whole travel, and left forward
         level = 0.0 if "turn-screws-out" in done and not turns else level + turns
         error = TURN_SD * float(rng.standard_normal())
         change = replace(change, turns=(max(level + error, 0.0),) * 2)

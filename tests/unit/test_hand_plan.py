@@ -23,7 +23,7 @@ from handsel.rework.actions import acts_for, cured_by
 from handsel.rework.hand_belief import believe
 from handsel.rework.hand_plan import plan_hand, way_of_plan
 from handsel.rework.length_ways import LengthWays, length_ways
-from handsel.rework.troubleshoot import Solver
+from handsel.rework.troubleshoot import GENTLE_CHANCE, Solver
 
 ROOT = Path(__file__).parents[2]
 FILE = BUNDLED / "wrist-hand-1-actions.toml"
@@ -151,7 +151,7 @@ def test_no_knot_is_cut_for_what_a_screw_or_an_easing_cures(catalogue, actions, 
         )
         solver, b = Solver(belief.problem), belief.problem.weight
         allowed = solver.admissible(b, solver.all_acts)
-        soft = solver.cures[belief.problem.gentle].max(0) >= 0.5
+        soft = solver.cures[belief.problem.gentle].max(0) >= GENTLE_CHANCE
         for k, step in enumerate(belief.steps):
             if allowed[k] and not step.gentle:
                 cut_seen = True
@@ -173,6 +173,13 @@ def test_cutting_waits_for_the_screws_even_where_it_is_surer(plan_of, protocol):
     assert 30.0 < plan.first.lengths.worked_rest_angle_deg.value < 45.0
     assert not plan.first.way.cuts
     assert "would cure causes that something gentler cures too" in plan.kept
+
+
+def test_once_looked_at_again_the_hand_is_not_called_faultless(plan_of):
+    shares = {"": 0.9, "wrist-tight": 0.1}
+    plan = plan_of(shares, looked_again=True)
+    assert [r.rework for r in plan.first.reworks] == ["ease-wrist"]
+    assert plan.first.p_conforms == pytest.approx(0.94, abs=0.01)
 
 
 def test_screws_are_turned_for_lengths_only(catalogue, actions):

@@ -274,7 +274,9 @@ class _Writer:
         """Probability that the first rework makes the hand conform; turns not written out count as the rest do."""
         if step.kind == "rework" and not step.reworks:  # looked at again only: no try yet
             rest = next((t.step for t in step.then if t.on == "not yet"), None)
-            return step.p_conforms + (1.0 - step.p_conforms) * (self.p_first(rest) if rest is not None else 1.0)
+            return step.p_conforms + (1.0 - step.p_conforms) * (
+                self.p_first(rest) if rest is not None else 1.0
+            )
         if step.kind != "check":
             return step.p_conforms
         told = [(t.probability, self.p_first(t.step)) for t in step.then if t.step is not None]

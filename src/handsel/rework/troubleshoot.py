@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-GENTLE_CHANCE = 0.5  # a gentle act that cures a state with at least this chance comes before any cut for it
+GENTLE_CHANCE = 0.75  # a gentle act that cures a state with at least this chance comes before any cut for it
 CUT_SHARE = 0.1  # a cut is let only where at most this share of what it cures could be cured gently
 PARTLY = 0.5  # what it is worth to take one of two faults away, when acts are ranked
 WIDE_ACTS, WIDE_CHECKS = 4, 5  # followed further down
