@@ -41,7 +41,7 @@ def keep(source: Path) -> None:
             continue
         picture = Image.open(source / f"{name}.jpg")
         exif = picture.getexif()
-        soft = cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(picture), None, 7, 7, 5, 11)
+        soft = cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(picture), None, 10, 10, 5, 13)
         for quality in range(88, 40, -6):
             out = io.BytesIO()
             Image.fromarray(soft).save(out, "JPEG", quality=quality, exif=exif)

@@ -23,8 +23,9 @@ Rgb = npt.NDArray[np.uint8]
 
 _LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 6.0
 _FLOOR = 0.004  # light below this is noise
+_QUIET = 0.02  # noise below which nothing is smoothed, logarithm of light
 _TOLD_MM = 0.25  # smoothing before places are told apart
-_CHROMA, _DARK, _BRIGHT = 0.16, -1.75, 0.16  # natural logarithms of light ratios
+_CHROMA, _DARK, _BRIGHT = 0.22, -1.75, 0.16  # natural logarithms of light ratios
 _SHARP_PER_MM, _GAP_MM = 0.085, 2.4  # slope of an edge [1/mm]; gaps in one that are closed
 _CLOSED = 0.72  # of its hull that a thing fills whose edges were followed all round
 _LEAST_FAINT_MM2 = 25.0
@@ -89,6 +90,10 @@ def flattened(rgb: Rgb, view: MatView) -> Flat:
     light = np.log(np.maximum(LINEAR[straight], _FLOOR))
     paper, noise = _paper(light, view, scale)
     against = (light - paper).astype(np.float32)
+    if noise > _QUIET:  # grain is smoothed as far as it asks; an edge stays where it is
+        soft = min(0.7 * noise / _QUIET, 1.2)
+        against = np.log(np.maximum(cv2.GaussianBlur(np.exp(against), (0, 0), soft), _FLOOR))
+        noise *= min(1.0, 0.45 / soft)
     ratio = np.minimum(np.exp(against), 2.0)  # a glint is a glint
     return Flat(light=against, ratio=ratio, px_per_mm=scale, unlit=noise)
 
@@ -159,7 +164,9 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     """
     import cv2
 
-    soft = cv2.GaussianBlur(flat.light, (0, 0), _TOLD_MM * flat.px_per_mm)
+    # Light is what blurs, not its logarithm: a pixel half on a part looks as half of both.
+    blurred = cv2.GaussianBlur(flat.ratio, (0, 0), _TOLD_MM * flat.px_per_mm)
+    soft = np.log(np.maximum(blurred, _FLOOR)).astype(np.float32)
     level = soft.mean(2)
     colour = np.abs(soft - level[..., None]).max(2)
     # In the dark, noise makes colours.

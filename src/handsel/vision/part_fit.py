@@ -28,6 +28,7 @@ _STRAY = 0.06  # share of the points whose step belongs to something else
 _ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
 _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
 _LEAST_STEP = 0.06  # of the paper's light
+_LUMA, _COLOUR_SAYS = np.array([0.299, 0.587, 0.114]), 0.3
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
 
@@ -347,7 +348,11 @@ def _steps(
     light = flat.ratio_at(points[:, None] + offsets[None, :, None] * normals[:, None])
     light = 0.5 * light + 0.25 * (np.roll(light, 1, 0) + np.roll(light, -1, 0))
     gap = 2
-    change = np.linalg.norm(light[:, 2 * gap :] - light[:, : -2 * gap], axis=2) / sqrt(3.0)
+    # Photo files keep colour at half the sharpness: it helps to see an edge, and hardly says where it is.
+    luma = light @ _LUMA
+    own = light - luma[..., None]
+    by_colour = np.linalg.norm(own[:, 2 * gap :] - own[:, : -2 * gap], axis=2) / sqrt(3.0)
+    change = np.hypot(luma[:, 2 * gap :] - luma[:, : -2 * gap], _COLOUR_SAYS * by_colour)
     at = offsets[gap:-gap]
     peak = np.zeros_like(change, bool)
     peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])

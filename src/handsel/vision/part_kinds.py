@@ -26,6 +26,7 @@ _FINE_MM = 0.04  # detail that a photo never shows
 _ONE_FACE, _SAME_FACE = 0.9998, 0.995  # cosine between the pieces of a face, and faces that are one resting place
 _MOST_POSES = 6
 _STEADY = (0.4, 0.06)  # margin [mm], and as a share of the centre's height, below which a part falls over
+_SLIT_MM = 0.6  # half the width of a slit that closes
 _LEAST_FACE = 0.01  # of the largest face's area
 _DIFFERENT = 0.024  # share of the area that two outlines alike may differ by
 _HANDED = 0.01  # third moments, against the size cubed, from which a part belongs to one hand
@@ -293,6 +294,8 @@ def outline_seen(
     Source: projection of the solid from the camera's place.
     Checked by: unit/test_vision_part_kinds.py
     """
+    from manifold3d import JoinType
+
     c, s = scale * np.cos(turn_rad), scale * np.sin(turn_rad)
 
     def seen(points: FloatArray) -> FloatArray:
@@ -304,4 +307,10 @@ def outline_seen(
         result[:, :2] = shadow_mm(stood, camera_mm)
         return result
 
-    return _outer(pose.solid.warp_batch(seen))
+    area = pose.solid.warp_batch(seen).project()
+    # A slit too narrow for light to come through is no gap in a photo.
+    closed = area.offset(_SLIT_MM, JoinType.Round, circular_segments=12).offset(
+        -_SLIT_MM, JoinType.Round, circular_segments=12
+    )
+    rings = [np.asarray(r, float) for r in closed.to_polygons()]
+    return max(rings, key=ring_area_mm2)
