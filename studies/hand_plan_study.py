@@ -280,7 +280,8 @@ def report(runs: Sequence[Run], asked: Any, study: Study) -> str:
         "# Plans of single hands, carried out in MuJoCo",
         "",
         f"Made by `studies/hand_plan_study.py`: seed {asked.seed}, {n} hands with one or two faults, library of "
-        f"{len(study.library.stratum)} simulated hands.",
+        f"{len(study.library.stratum)} simulated hands. Each would conform but for its faults. The plan starts from "
+        + ("a volunteer's complete record." if study.whole else "what a volunteer handed in, gaps and all."),
         "",
         "| hands | n | good at the first try | lower 95 % bound | promised beforehand |",
         "| --- | ---: | ---: | ---: | ---: |",
