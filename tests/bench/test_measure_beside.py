@@ -190,3 +190,52 @@ def test_another_scale_is_told_with_its_doubt() -> None:
     said = saying.of_parts(kit(part(State.OTHER_SCALE, scale_ratio=0.913, u_scale_ratio=0.004), sentence="x"))
     assert "91.3 ± 0.8 % of the ordered size (k = 2)" in said["rows"][0]["small"]
     assert said["stop"]
+
+
+THUMB = PartMissing(names=("thumb_proximal",), title="thumb, proximal part", count=1, may_be_there=False)
+PALM = PartMissing(names=("palm",), title="palm", count=1, may_be_there=False)
+
+
+def test_a_kit_on_two_photos_misses_only_what_is_on_neither() -> None:
+    first = saying.of_parts(
+        kit(part(State.RIGHT, names=("palm",), title="palm"), missing=(THUMB,), sentence="a")
+    )
+    rest = saying.of_parts(kit(part(State.RIGHT), missing=(PALM,), sentence="b"))
+    said = saying.of_kit([first, rest])
+    assert said["head"] == "On 2 photos together: 2 right."
+    assert [r["status"] for r in said["rows"]] == ["conforms", "conforms"]
+    assert said["stop"] == ""
+    neither = saying.of_kit([rest, rest])
+    assert "1 not seen" in neither["head"]
+    assert "too many, or photographed twice" in neither["head"]
+    assert neither["rows"][0]["words"] == "Palm: on none of the photos"
+
+
+def test_a_stop_on_one_of_two_photos_is_a_stop() -> None:
+    wrong = saying.of_parts(kit(part(State.MIRRORED), missing=(PALM,), sentence="1 for the other hand."))
+    fine = saying.of_parts(kit(part(State.RIGHT, names=("palm",), title="palm"), sentence="b"))
+    assert saying.of_kit([wrong, fine])["stop"] == "1 for the other hand."
+
+
+def test_photos_of_one_kit_are_told_together_and_one_of_another_hand_is_not(hall: Hall, hand: Hand) -> None:
+    from django.utils import timezone
+
+    from handsel.bench.measuring import telling
+    from handsel.bench.photos.models import Photo
+
+    other = hall.hand(code="R-022")
+    first = saying.of_parts(
+        kit(part(State.RIGHT, names=("palm",), title="palm"), missing=(THUMB,), sentence="a")
+    )
+    rest = saying.of_parts(kit(part(State.RIGHT), missing=(PALM,), sentence="b"))
+    heads = []
+    for n, (of, result, asked) in enumerate([(hand, first, {}), (hand, rest, {"rest_of": "photo-00"}),
+                                             (other, rest, {"rest_of": "photo-00"})]):  # fmt: skip
+        photo = Photo.objects.create(client_id=f"photo-{n:02d}", hand=of, taken_by=hall.inspector,
+                                     received_at=timezone.now(), raw_sha256="0" * 64, raw_bytes=1)  # fmt: skip
+        m = Measurement.objects.create(
+            key=f"parts/{photo.client_id}", kind="parts", photo=photo, hand=of, of="kit-complete", asked=asked,
+            asked_by=hall.inspector, asked_at=timezone.now(), state="measured", result=result,
+        )  # fmt: skip
+        heads.append(telling.told(m)["seen"]["head"])
+    assert heads == ["a", "On 2 photos together: 2 right.", "b"]

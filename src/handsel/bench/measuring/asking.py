@@ -59,7 +59,7 @@ def wish_in(post: Mapping[str, Any], *, person: Person, hand: Hand | None) -> Wi
     c = protocol_kept(hand.protocol_id).characteristic(given["of"])
     if c is None or kind_for(c) != given["measure"]:
         return None  # the day's protocol changed while the photo waited: it is kept as a picture
-    asked = {k: given[k] for k in ("cards", "width_mm", "bar_mm") if given.get(k)}
+    asked = {k: given[k] for k in ("cards", "rest_of", "width_mm", "bar_mm") if given.get(k)}
     if given["measure"] == ANGLE:
         asked.setdefault("cards", LOOSE)
     if c.photo_limits is not None and c.photo_limits.high is not None:

@@ -15,6 +15,9 @@ class WishForm(forms.Form):
     measure = forms.ChoiceField(choices=[(k, k) for k in OF_ONE_PHOTO])
     of = forms.RegexField(r"^[a-z0-9-]{1,60}\Z")
     cards = forms.ChoiceField(choices=[(LOOSE, LOOSE), (PADS, PADS)], required=False)
+    rest_of = forms.RegexField(
+        r"^[0-9A-Za-z_-]{8,64}\Z", required=False
+    )  # photo that shows the kit's other parts
     width_mm = forms.FloatField(min_value=15.0, max_value=300.0, required=False)  # caliper across the cuff
     bar_mm = forms.FloatField(min_value=10.0, max_value=400.0, required=False)  # caliper on the scale bar
 

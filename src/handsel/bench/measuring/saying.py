@@ -38,6 +38,14 @@ def of_parts(found: PartsSeen) -> dict[str, Any]:
             },
         )
     wrong = any(one.state.value in _SURE for one in found.seen)
+    kinds: dict[tuple[str, ...], dict[str, Any]] = {}
+    for names, title, right, gone_count in [
+        *((one.names, one.title, 1, 0) for one in found.seen if one.state.value == "right"),
+        *((gone.names, gone.title, 0, gone.count) for gone in found.missing),
+    ]:
+        kind = kinds.setdefault(names, {"names": list(names), "title": title, "right": 0, "missing": 0})
+        kind["right"] += right
+        kind["missing"] += gone_count
     return {
         "head": found.sentence,
         "stop": found.sentence if wrong else "",
@@ -45,12 +53,58 @@ def of_parts(found: PartsSeen) -> dict[str, Any]:
         "marks": [],
         "notes": [*found.notes],
         "is_right": found.is_right,
+        "kinds": list(kinds.values()),
         "print_ratio": round(found.print_ratio, 4),
         "u_print_ratio": round(found.u_print_ratio, 4),
         "print_is_wrong": found.print_is_wrong,
         "mat": found.mat,
         "in_short": found.sentence,
     }
+
+
+def of_kit(photos: list[dict[str, Any]]) -> dict[str, Any]:
+    """A kit that took several photos: a part is missing only when it is on none of them."""
+    if len(photos) < 2:
+        return photos[-1]
+    rows, right, gone, many = [], 0, 0, 0
+    for number, one in enumerate(photos, start=1):
+        rows += [
+            row | {"words": f"Photo {number}, {row['words']}"} for row in one["rows"] if not _is_missing(row)
+        ]
+    for kind in photos[-1]["kinds"]:
+        seen = [k["right"] for one in photos for k in one["kinds"] if k["names"] == kind["names"]]
+        expected, count = kind["right"] + kind["missing"], sum(seen)
+        right += min(count, expected)
+        gone += max(expected - count, 0)
+        many += max(count - expected, 0)
+        if count < expected:
+            times = f"{expected - count} times " if expected - count > 1 else ""
+            words = f"{_capital(kind['title'])}: {times}on none of the photos"
+            rows.append({"words": words, "small": "", "status": "not seen"})
+        elif count > expected:
+            words = f"{_capital(kind['title'])}: {count} on all photos together, and {expected} ordered"
+            small = "Or one part is on two of the photos."
+            rows.append({"words": words, "small": small, "status": "undecided"})
+    rows.sort(key=lambda row: _ORDER.index(row["status"]))
+    stop = next((one["stop"] for one in photos if one["stop"]), "")
+    told = [f"{right} right"]
+    told += [f"{gone} not seen"] if gone else []
+    told += [f"{many} too many, or photographed twice"] if many else []
+    told += [f"{n} not as ordered"] if (n := sum(r["status"] == "does not conform" for r in rows)) else []
+    told += [f"{n} that cannot be told"] if (n := _untold(rows)) else []
+    head = f"On {len(photos)} photos together: {', '.join(told)}."
+    return photos[-1] | {"head": head, "stop": stop, "rows": rows, "in_short": stop or head}
+
+
+_ORDER = ("not seen", "does not conform", "undecided", "conforms")
+
+
+def _is_missing(row: dict[str, Any]) -> bool:
+    return not row["words"][:1].isdigit()
+
+
+def _untold(rows: list[dict[str, Any]]) -> int:
+    return sum(row["status"] == "undecided" and row["words"].startswith("Photo") for row in rows)
 
 
 def _part(number: int, one: PartSeen) -> dict[str, Any]:

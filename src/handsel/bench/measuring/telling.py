@@ -10,8 +10,9 @@ from typing import Any
 from handsel.bench.hands.casebook import protocol_kept
 from handsel.bench.hands.chain import stamp
 from handsel.bench.hands.models import Hand
+from handsel.bench.measuring import saying
 from handsel.bench.measuring.judging import judged
-from handsel.bench.measuring.kinds import ANGLE, ANGLES
+from handsel.bench.measuring.kinds import ANGLE, ANGLES, PARTS
 from handsel.bench.measuring.models import Measurement, State
 from handsel.bench.photos import derived
 from handsel.bench.photos.models import Photo
@@ -25,6 +26,7 @@ from handsel.vision.two_lines import (
     u_obliquity_deg,
 )
 
+MOST_PHOTOS = 8  # of one kit
 K = 2  # the coverage factor that is said beside every ±
 
 
@@ -46,7 +48,7 @@ def told(m: Measurement) -> dict[str, Any]:
     if m.kind in (ANGLE, ANGLES):
         said |= _angle(m, result)
     else:
-        said["seen"] = result
+        said["seen"] = saying.of_kit(_kit(m)) if m.kind == PARTS else result
     return said
 
 
@@ -137,7 +139,23 @@ def _overlay(m: Measurement) -> str:
     return picture_url(m.overlay_sha256) if shown else ""
 
 
+def _kit(m: Measurement) -> list[dict[str, Any]]:
+    """What the photos of one kit say, oldest first: a photo may be of the rest of an earlier one."""
+    photos, seen = [m.result or {}], {m.pk}
+    before = m.asked.get("rest_of")
+    while before and len(photos) < MOST_PHOTOS:
+        other = Measurement.objects.filter(
+            key=f"{PARTS}/{before}", hand=m.hand_id, state=State.MEASURED
+        ).first()
+        if other is None or other.pk in seen:
+            break
+        photos.insert(0, other.result or {})
+        seen.add(other.pk)
+        before = other.asked.get("rest_of")
+    return photos
+
+
 def in_short(m: Measurement) -> str:
     """What was seen in one line, as the record keeps it beside a person's own answer."""
-    result: dict[str, Any] = m.result or {}
+    result: dict[str, Any] = saying.of_kit(_kit(m)) if m.kind == PARTS else m.result or {}
     return str(result.get("in_short", ""))[:300]

@@ -303,7 +303,9 @@
       else put(state, saw(last, told));
       mine.appendChild(state);
       if (ASKED[kind].length && !(told && told.state === "measured")) mine.appendChild(length(ASKED[kind].length));
-      mine.appendChild(h("div", { class: "bar" }, camera(!last ? ASKED[kind].take : "Take it again", taking, { named: "take-photo", quiet: Boolean(told && told.state === "measured") })));
+      const done = Boolean(told && told.state === "measured");
+      mine.appendChild(h("div", { class: "bar" }, kind === "parts" && done && camera("Photograph the rest", function (file) { taking(file, last.id); }, { named: "take-rest" }),
+        camera(!last ? ASKED[kind].take : "Take it again", function (file) { taking(file, last && last.rest); }, { named: "take-photo", quiet: done })));
     }
     let typed = "";
     function length(what) {
@@ -312,7 +314,8 @@
       input.setAttribute("aria-describedby", "photo-length-wrong");
       return h("div", { class: "field photo-length" }, h("label", { for: "photo-length" }, what[1]), h("div", { class: "number" }, input, h("span", { class: "unit" }, "mm")), wrong);
     }
-    function taking(file) {
+    // A small sheet takes a kit in several photos: each says which one it goes on from.
+    function taking(file, rest) {
       const what = ASKED[kind].length, value = what && typed.trim() ? parts.numberIn(typed) : null;
       if (what && typed.trim() && (value === null || value < what[2] || value > what[3])) {
         document.getElementById("photo-length-wrong").textContent = "Between " + what[2] + " and " + what[3] + " mm is expected. Mend it, and take the photo again.";
@@ -320,7 +323,8 @@
       }
       const more = {};
       if (value !== null && what) more[what[0]] = String(value);
-      take(check, file, more);
+      if (rest) more.rest_of = rest;
+      take(check, file, more).then(function (photo) { photo.rest = rest || ""; });
     }
     // A person who confirms a place has answered; the buttons below still say it.
     const confirmed = h("p", { class: "again", role: "status" });
