@@ -7,7 +7,7 @@ from which the priors are worked out anew each time. Taking one back adds an ent
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from threading import Lock
 from typing import Any
 
 from django.db import transaction
@@ -62,8 +62,8 @@ def core_entries(catalogue: str) -> tuple[CoreEntry, ...]:
 def learned_for(catalogue: Catalogue) -> Learned:
     """The priors as they stand now."""
     own = {k.id: k.prior for k in catalogue.kinds}
-    known = tuple(e for e in core_entries(catalogue.id))
-    return learned_priors(own, _of_known_kinds(known, own), catalogue_version=catalogue.version)
+    entries = _of_known_kinds(core_entries(catalogue.id), own)
+    return learned_priors(own, entries, catalogue_version=catalogue.version)
 
 
 def _of_known_kinds(entries: tuple[CoreEntry, ...], own: dict[str, float]) -> tuple[CoreEntry, ...]:
@@ -84,12 +84,25 @@ def _of_known_kinds(entries: tuple[CoreEntry, ...], own: dict[str, float]) -> tu
 
 def catalogue_learned(catalogue: Catalogue) -> tuple[Catalogue, str]:
     """The catalogue with this bench's priors, and their version. One query where nothing is new."""
-    last = LearnedEntry.objects.aggregate(last=Max("number"))["last"] or 0
-    return _learned(catalogue, last) if last else (catalogue, catalogue.version)
+    newest = LearnedEntry.objects.order_by("-number").values_list("number", "client_id").first()
+    if newest is None:
+        return catalogue, catalogue.version
+    key = (catalogue.sha256, catalogue.id, *newest)
+    with _guard:
+        found = _known.get(key)
+    if found is None:
+        found = _learned(catalogue)
+        with _guard:
+            _known.clear()  # the list only grows: what was known before is of no more use
+            _known[key] = found
+    return found
 
 
-@lru_cache(maxsize=8)
-def _learned(catalogue: Catalogue, last: int) -> tuple[Catalogue, str]:
+_known: dict[tuple[object, ...], tuple[Catalogue, str]] = {}
+_guard = Lock()
+
+
+def _learned(catalogue: Catalogue) -> tuple[Catalogue, str]:
     found = learned_for(catalogue)
     try:
         return with_priors(catalogue, found.priors), found.version

@@ -27,6 +27,7 @@ from handsel.rework.result import PoseDrawn
 SHOWN, OTHERS, COMPARED = 4, 3, 3  # causes, other looks, explanations side by side
 MOST_SEEN = 12
 LEAST_SHOWN = 0.02
+NO_CAUSE_P = 0.5
 PEGS = 5  # a probability as knots on a thread
 LETTERS = "ABCDEFGH"
 ODD = 0.05  # what was seen is this unlikely in an explanation: it speaks against it
@@ -179,7 +180,7 @@ def _page(
     return CausesPage(
         code=hand.code,
         state="known" if made.there >= made.total else "making",
-        sentence=d.sentence,
+        sentence=_sentence(d),
         none_fits=d.none_fits,
         causes=tuple(_cause_row(c, letter) for c, letter in zip(shown, LETTERS, strict=False)),
         nothing=percent(d.faultless_p) if d.faultless_p >= LEAST_SHOWN else "",
@@ -196,6 +197,17 @@ def _page(
         there=made.there,
         total=made.total,
         may_answer=may,
+    )
+
+
+def _sentence(d: Diagnosis) -> str:
+    """The diagnosis in a sentence. Of a hand that was refused, "nothing is wrong" would be no answer."""
+    if d.none_fits or d.faultless_p < NO_CAUSE_P:
+        return d.sentence
+    return (
+        f"No single cause stands out: by what was seen, nothing would be broken or mixed up "
+        f"({percent(d.faultless_p)}). Read once more what did not conform; if it stays so, the rework card says "
+        "what to do."
     )
 
 

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from handsel.bench.causes.wishes import after_decision
 from handsel.bench.days.lots import add_lot
 from handsel.bench.days.models import Day, Lot
 from handsel.bench.days.services import DESIGN, PROTOCOL
@@ -34,6 +35,7 @@ from handsel.bench.jobs.services import enqueue
 from handsel.bench.looking.answering import Known, answer_job_key, decision, known, work_out
 from handsel.bench.people.models import Person
 from handsel.bench.people.services import add_person, renew_secret
+from handsel.bench.planning.services import want_plan
 from handsel.bench.work.planning import body, plan
 from handsel.data.load_steps import build_stages
 from handsel.errors import HandselError
@@ -77,6 +79,7 @@ def fill(say: Callable[[str], None], *, now: datetime | None = None) -> None:
         for n, story in enumerate(STORIES, start=1):
             say(f"  {n} of {len(STORIES)} hands")
             _Telling(story=story, day=day, hall=hall, now=now).tell()
+        want_plan(day)
     settings.DEMO_MARK.touch()
     settings.DEMO = True
 
@@ -247,7 +250,10 @@ class _Telling:
         self._add_all([("observed", self._answer(c, place)) for c, place in answers], person, at)
 
     def _answer(self, c: Characteristic, place: str) -> dict[str, Any]:
-        said = self.story.differs.get(c.id, GOOD.get(c.id)) if self._differs_here(c) else GOOD.get(c.id)
+        said: float | str | None = GOOD.get(c.id)
+        if self._differs_here(c):
+            differs = self.story.differs
+            said = differs.get(f"{c.id}@{place}", differs.get(c.id, said))
         what: dict[str, Any] = {
             "of": c.id,
             "place": place,
@@ -277,7 +283,9 @@ class _Telling:
         """Decided by the core; the full answer with its drawing is left for a worker, until somebody looks."""
         k = known(self.hand)
         payload = {"hand": self.hand.pk, "hold_point": k.case.hand.hold_point}
-        self._add("decided", decision(k), self.inspector, at)
+        decided = decision(k)
+        self._add("decided", decided, self.inspector, at)
+        after_decision(self.hand, k.told, decided, self.hand.entry_count)
         if k.needs_mechanics:
             self.last_answer = (answer_job_key(k), payload)
         return k

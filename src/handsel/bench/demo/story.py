@@ -94,6 +94,19 @@ STORIES = (
         recipient="R-021", side="left", scale_ratio=1.3, passed=0, ends="scrapped", begun_min=100, since_min=65,
         differs={"cuff-no-cracks": "no", "no-pores": "no"}, note="Porous right through: the nozzle was worn.",
     ),
+    Story(
+        recipient="R-026", side="left", scale_ratio=1.1, passed=2, ends="cards", begun_min=140, since_min=19,
+        differs={
+            "worked-rest-angle": 32.7, "lowered-rest-angle": 34.4, "whippletree-level": -5.5,
+            "thumb-starts-with-fingers": 2.5,
+        },
+    ),
+    Story(
+        recipient="R-027", side="right", scale_ratio=1.1, passed=2, ends="cards", begun_min=135, since_min=11,
+        differs={
+            "smooth-travel": "no", "fingers-move-together@ring": "no", "reopens-fully@ring": "no",
+        },
+    ),
     Story(recipient="R-023", side="right", scale_ratio=0.95, passed=0, ends="asked", begun_min=45, since_min=6),
     Story(recipient="R-024", side="left", scale_ratio=1.05, passed=0, ends="building", begun_min=15, since_min=15),
 )  # fmt: skip
