@@ -55,7 +55,7 @@ def test_the_scale_is_the_width_that_was_given():
     one = look_at_cuff(drawn(lean_deg=7.0), width_mm=60.0)
     two = look_at_cuff(drawn(lean_deg=7.0), width_mm=120.0)
     assert two.width_mm == pytest.approx(120.0)
-    assert two.asymmetry_mm == pytest.approx(2.0 * one.asymmetry_mm, rel=0.1)
+    assert two.asymmetry_mm == pytest.approx(2.0 * one.asymmetry_mm, rel=0.2)
     unsure = look_at_cuff(drawn(lean_deg=7.0), width_mm=60.0, u_width_mm=6.0)
     assert unsure.contributions["scale"] > 8.0 * one.contributions["scale"]
 

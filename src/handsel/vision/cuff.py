@@ -35,6 +35,7 @@ _NOT_A_CUFF = 0.3  # of the width
 _U_OFF = 0.10  # of what the flanks' inner faces say of where the camera stands, relative to the half width
 _U_OFF_RATIO = 0.3
 _TIP_MM, _U_TIP_MM = 3.0, 0.6  # how near its end a flank counts as tip, and how well a tip is found
+_U_GROUND_MM = 0.35  # shadow where the cuff stands, taken for cuff or cuff for shadow
 _POINTS = 200
 _SIDES = ("left", "right")
 
@@ -392,6 +393,7 @@ def _account(
         "lens": abs(bulged[1] - bulged[0]) / 2.0 / px_per_mm,
         "scale": u_scale_ratio * largest_px / px_per_mm,
         "tips": _U_TIP_MM if at_tip else 0.0,
+        "ground": _U_GROUND_MM,
         "end not flat": hypot(0.1, 0.04 * largest_px / px_per_mm),
     }
 

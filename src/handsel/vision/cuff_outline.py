@@ -28,12 +28,18 @@ Pixels = npt.NDArray[np.uint8]
 Mask = npt.NDArray[np.uint8]
 _Mouth = tuple[npt.NDArray[np.int32], int, int, int]
 
-_SMALL_PX = 480  # longest side of the copy in which the cuff is found
-_WORK_PX = 1800  # longest side of the copy in which its edge is measured
+_FIRST_PX = 280  # longest side of the copy in which it is looked for
+_SMALL_PX = 480  # longest side of the copy of its surroundings in which its outline is found
 _FINER = 4
 _RING = 0.05  # of the copy's shorter side, taken for what lies behind
 _CLEARLY = 9.0  # colour difference (CIE76 with half the say for lightness) of what is not behind
-_DEEPEST_SHADOWS = (0.05, 0.28, 0.12, 0.6, 0.42)  # of the light beside them; the first does for cuffs with a colour
+_DEEPEST_SHADOWS = (
+    0.05,
+    0.28,
+    0.12,
+    0.6,
+    0.42,
+)  # of the light beside them; the first does for cuffs with a colour
 _LEAST_AREA = 0.0015  # of the picture; within its own surroundings it has far more
 _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
@@ -117,7 +123,7 @@ def _surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> tuple[int, int
     import cv2
 
     height, width = pixels.shape[:2]
-    shrink = min(1.0, _SMALL_PX / max(height, width))
+    shrink = min(1.0, _FIRST_PX / max(height, width))
     small = cv2.resize(pixels, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
     exact = np.array([small.shape[1] / width, small.shape[0] / height])
     covers = [(np.asarray(c, float) + 0.5) * exact - 0.5 for c in cover]
@@ -125,14 +131,14 @@ def _surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> tuple[int, int
     for deepest in _DEEPEST_SHADOWS:  # a cuff that falls in pieces for one does not for another
         likely = _likely(np.asarray(small, np.uint8), covers, deepest)
         start = _largest(
-            np.asarray(cv2.morphologyEx(likely, cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8)), np.uint8)
+            np.asarray(cv2.morphologyEx(likely, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
         )
         if start is not None and start.mean() < 0.3:
             seen |= start > 0
     if not seen.any():
         return None
     y, x = np.nonzero(seen)
-    spare = 0.4 * max(np.ptp(x), np.ptp(y)) + 6.0
+    spare = 0.4 * max(np.ptp(x), np.ptp(y)) + 4.0
     low = np.floor(np.maximum(([x.min(), y.min()] - np.full(2, spare)) / exact, 0)).astype(int)
     high = np.ceil(np.minimum(([x.max(), y.max()] + np.full(2, spare)) / exact, [width, height])).astype(int)
     if np.prod(high - low) > 0.6 * width * height:

@@ -14,6 +14,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 _ROUNDS, _NUDGE = 30, 1e-5
+_SPAN, _LEAST_SPAN = 0.14, 6  # of the line, on either side of the piece that is counted to
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,14 +73,20 @@ def _image(points: FloatArray, state: FloatArray) -> FloatArray:
     return np.asarray(points - 2.0 * np.outer(points @ normal - state[1], normal))
 
 
-def _nearest(points: FloatArray, line: FloatArray) -> FloatArray:
-    """The nearest point of a line of straight pieces to each point."""
-    start, along = line[:-1], np.diff(line, axis=0)
-    length = np.maximum((along**2).sum(1), 1e-18)
+def _nearest(points: FloatArray, image: FloatArray) -> FloatArray:
+    """The nearest point of the mirror image, a line of straight pieces, to each point.
+
+    The image runs the other way round, so the nearest piece is never far from the one counted from its other end.
+    """
+    n = len(points)
+    span = max(_LEAST_SPAN, round(_SPAN * n))
+    pieces = np.clip(n - 2 - np.arange(n)[:, None] + np.arange(-span, span + 1), 0, n - 2)
+    start, along = image[:-1][pieces], np.diff(image, axis=0)[pieces]
+    length = np.maximum((along**2).sum(-1), 1e-18)
     share = np.clip(((points[:, None] - start) * along).sum(-1) / length, 0.0, 1.0)
     spots = start + share[..., None] * along
     best = ((points[:, None] - spots) ** 2).sum(-1).argmin(1)
-    return np.asarray(spots[np.arange(len(points)), best])
+    return np.asarray(spots[np.arange(n), best])
 
 
 def _residual(points: FloatArray, state: FloatArray) -> FloatArray:
