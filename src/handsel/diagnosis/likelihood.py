@@ -48,6 +48,25 @@ MODEL_SD = {
     "wrist_friction_ratio": 0.1,
     "roughness": 0.15,
 }
+# Quantities that hang together in one hand.
+TOGETHER = frozenset(
+    (
+        "worked_rest_deg",
+        "lowered_rest_deg",
+        "tilt_deg",
+        "slide_mm",
+        "pin_mm",
+        "turns_thumb_side",
+        "turns_little_side",
+        "thumb_tip_bend_deg",
+        "thumb_lead_deg",
+        "tip_gap_mm",
+        "slack_mm",
+        "thumb_slack_mm",
+        "wrist_friction_ratio",
+        "bar_friction_nmm",
+    )
+)
 BAND, BAND_POWER = 0.5, 1.0 / 6.0  # blur between the hands of one stratum: they stand for those between them
 
 
@@ -254,9 +273,59 @@ def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
     return np.asarray(np.log(np.maximum(p[item.look.answers_of(item.place).index(item.answer or "")], 1e-6)))
 
 
-def log_likelihoods(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:
-    """Sum over all things seen; (n,)."""
+def log_likelihoods(
+    catalogue: Catalogue, rows: Rows, items: Sequence[Item], local: Floats | None = None
+) -> Floats:
+    """Sum over all things seen, for weighing hands; (n,).
+
+    What hangs together (angles, tilt, slack, slides) is taken hand by hand; the rest as `local_terms` has it,
+    of these rows or as given.
+    """
     total = np.zeros(len(rows.stratum))
     for item in items:
-        total += log_likelihood(catalogue, rows, item)
+        if _hangs_together(item):
+            total += log_likelihood(catalogue, rows, item)
+    by_set = local_terms(catalogue, rows, items) if local is None else local
+    return np.asarray(total + by_set[rows.stratum])
+
+
+def _hangs_together(item: Item) -> bool:
+    return item.look.kind == "look" or item.look.reads in TOGETHER
+
+
+def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:
+    """Log chance of what was seen of single digits, for each stratum; (s,).
+
+    It depends on little but the faults and that digit's own ordinary differences. So it is averaged over the
+    hands of a stratum, digit by digit: the accidents of single simulated hands do not decide. What two faults
+    do to it is put together from what each does alone, of which there are many more hands.
+
+    Parameters: catalogue; rows, with hands of no fault and of each fault alone; items.
+    Returns: (s,) float [-].
+    Source: independence of the digits given the faults; log p(AB) = log p(A) + log p(B) - log p(none).
+    """
+    size = len(rows.strata)
+    count = np.maximum(np.bincount(rows.stratum, minlength=size), 1)
+    apart: dict[str, Floats] = {}
+    for item in items:
+        if not _hangs_together(item):
+            one = log_likelihood(catalogue, rows, item)
+            digit = item.place.partition(".")[0]
+            apart[digit] = apart[digit] + one if digit in apart else one
+    first, second = _single_strata(rows.strata)
+    total = np.zeros(size)
+    for one in apart.values():
+        top = float(one.max())
+        mean = np.bincount(rows.stratum, weights=np.exp(one - top), minlength=size) / count
+        known = np.log(np.maximum(mean, 1e-30)) + top
+        total += known[first] + known[second] - known[0]
     return total
+
+
+def _single_strata(strata: NDArray[np.int16]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """For each stratum those of its first and of its second fault alone; the faultless one where it has none."""
+    alone = {int(a): k for k, (a, b) in enumerate(strata) if b < 0}
+    where = np.zeros(int(strata.max()) + 2, dtype=np.intp)
+    for fault, k in alone.items():
+        where[fault] = k
+    return where[strata[:, 0]], where[strata[:, 1]]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from handsel.diagnosis.catalogue import Catalogue, Severity
 from handsel.diagnosis.hands import NONE, Bench, draw
 from handsel.diagnosis.library import Library
-from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows, log_likelihoods
+from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows, local_terms, log_likelihoods
 from handsel.mechanics.draws import Draws
 
 Floats = NDArray[np.float64]
@@ -65,17 +65,12 @@ def refined_rows(
         stratum=np.concatenate([rows.stratum[kept], stratum]),
         blur=blur,
     )
-    fresh = replace(both, seen=new.seen, stratum=stratum)
-    old = replace(rows, seen=rows.seen[:, kept], stratum=rows.stratum[kept])
     with np.errstate(divide="ignore"):
         base = np.log(prior) - np.log(np.maximum(library.counts, 1.0))
         log_new = np.log(prior[stratum]) - np.log(HANDS) + np.log(importance)
-    log_weight = np.concatenate(
-        [
-            base[old.stratum] + log_likelihoods(catalogue, old, items),
-            log_new + log_likelihoods(catalogue, fresh, items),
-        ]
-    )
+    local = local_terms(catalogue, rows, items)
+    log_weight = np.concatenate([base[rows.stratum[kept]], log_new])
+    log_weight += log_likelihoods(catalogue, both, items, local)
     w = np.exp(log_weight - log_weight.max())
     return both, np.concatenate([library.severity[kept], new.severity]), w / w.sum()
 
