@@ -31,7 +31,7 @@ from handsel.rework.length_ways import length_ways
 
 NOTHING, SOMETHING = 0, 1
 ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here
-LEAST_SHOWN = 0.05
+LEAST_SHOWN, DEEPEST = 0.05, 2  # turns shown, and steps after the first; --json has all
 
 
 def plan_one_hand(path: Path, *, as_json: bool, confirmed: Path | None) -> None:
@@ -117,7 +117,5 @@ def _turn(out: Console, turn: Turn, depth: int) -> None:
     if turn.probability < LEAST_SHOWN or turn.on == "conforms":
         return
     share = f"{turn.on} ({round(100 * turn.probability)} %)"
-    if turn.step is not None:
+    if turn.step is not None and depth < DEEPEST:
         _step(out, turn.step, depth + 1, share)
-    elif turn.on != "not yet":
-        out.print(Padding(_plain(f"{share}: plan again", "dim"), (0, 0, 0, 2 * depth + 2), expand=False))

@@ -30,6 +30,9 @@ AGAIN_MIN = 15.0  # what a try that fails costs besides its minutes: the hand wa
 MOST_PAIRS, PAIR_P = 6, 0.02  # two reworks before one look, for the likeliest pairs of causes
 UNKNOWN_P = 0.5  # at least, when nothing in the catalogue fits
 NO_FAULT = -1
+ORDINARY = ""  # in what an act cures: a hand with none of the catalogue's causes
+CORD_REWORK = "restring-loop"
+ENOUGH_P = 0.9  # that the lengths are right: below, they may be what is wrong
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +116,7 @@ def believe(
         answers=answers,
         last_minutes=(last.minutes + last.recheck_minutes + actions.last_resort.extra_minutes)
         / actions.last_resort.chance,
+        excludes=_excludes(steps),
         again_minutes=AGAIN_MIN,
     )
     return Belief(problem=problem, states=states, steps=steps, looks=looks, last=last)
@@ -160,25 +164,14 @@ def _steps(
     """Acts with their ways; those that the model knows more of take its word. The last: look again."""
     steps: list[Step] = []
     table: list[Mapping[str, float]] = []
-    slides: dict[str, float] = {}
+    if lengths is not None:
+        steps, table = _length_steps(acts, lengths, protocol, hold_point)
     for act in acts:
-        if act.by == "slides" and lengths is not None:
-            slides.update(act.cures)
+        if lengths is not None and (act.by == "slides" or _modelled(act, lengths) is not None):
             continue
-        known = _modelled(act, lengths)
-        reworks = tuple(
-            ReworkDone(rework=r, place=act.place if r == act.rework else HAND)
-            for r in (known.reworks if known is not None else (act.rework,))
-        )
-        cures = {f: known.p_success for f in act.cures} if known is not None else act.cures
-        title = known.title if known is not None else _title(act, protocol)
-        steps.append(_step(reworks, protocol, hold_point, title, act.gentle, known, cures))
-        table.append(cures)
-    if slides and lengths is not None and lengths.slides is not None:
-        move = lengths.slides
-        reworks = tuple(ReworkDone(rework=r) for r in move.reworks)
-        table.append(dict.fromkeys(slides, move.p_success))
-        steps.append(_step(reworks, protocol, hold_point, move.title, True, move, table[-1]))
+        reworks = (ReworkDone(rework=act.rework, place=act.place),)
+        steps.append(_step(reworks, protocol, hold_point, _title(act, protocol), act.gentle, None, act.cures))
+        table.append(act.cures)
     if looked_again:
         return tuple(steps), table
     again = Way(
@@ -190,8 +183,37 @@ def _steps(
         p_success=1.0,
     )
     steps.append(Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None, cures=()))
-    table.append({"": 1.0})
+    table.append({ORDINARY: 1.0 if lengths is None else lengths.now_p})
     return tuple(steps), table
+
+
+def _length_steps(
+    acts: Sequence[Act], lengths: LengthWays, protocol: Protocol, hold_point: str
+) -> tuple[list[Step], list[Mapping[str, float]]]:
+    """Slides and new cords, by the model's word.
+
+    Cords within the ordinary spread may together be off all the same; then these put a hand right that has
+    none of the catalogue's causes.
+    """
+    found: list[tuple[LengthWay, str, bool, set[str]]] = []
+    off = {ORDINARY} if lengths.now_p < ENOUGH_P else set()
+    if lengths.slides is not None:
+        cures = {f for a in acts if a.by == "slides" for f in a.cures}
+        found.append((lengths.slides, HAND, True, cures | off))
+    every = [("", lengths.every)] if lengths.every is not None else []
+    for place, way in (*lengths.cords.items(), *every):
+        cures = {f for a in acts if a.by == "cords" and a.place == place for f in a.cures}
+        found.append((way, place, False, cures | off))
+    steps: list[Step] = []
+    table: list[Mapping[str, float]] = []
+    for way, place, gentle, cures in found:
+        if not cures or way.p_success <= 0.0:
+            continue
+        chances = dict.fromkeys(sorted(cures), way.p_success)
+        reworks = tuple(ReworkDone(rework=r, place=place if r == CORD_REWORK else HAND) for r in way.reworks)
+        steps.append(_step(reworks, protocol, hold_point, way.title, gentle, way, chances))
+        table.append(chances)
+    return steps, table
 
 
 def _pairs(
@@ -224,6 +246,18 @@ def _pairs(
     return found, their
 
 
+def _excludes(steps: Sequence[Step]) -> NDArray[np.bool_]:
+    """What a step leaves no sense in: the same work with more, and the same move of slides once more."""
+    table = np.zeros((len(steps), len(steps)), dtype=bool)
+    for i, one in enumerate(steps):
+        for j, two in enumerate(steps):
+            if one.lengths is not None:
+                table[i, j] = one.lengths is two.lengths
+            else:
+                table[i, j] = bool(one.reworks) and set(one.reworks) <= set(two.reworks)
+    return table
+
+
 def _best_for(fault: str, steps: Sequence[Step], table: Sequence[Mapping[str, float]]) -> int | None:
     """The step for one cause: gentle where that mostly works, else the surest."""
     able = [k for k, cures in enumerate(table) if cures.get(fault, 0.0) > 0.0]
@@ -236,8 +270,8 @@ def _small(title: str) -> str:
     return title[:1].lower() + title[1:]
 
 
-def _modelled(act: Act, lengths: LengthWays | None) -> LengthWay | None:
-    if act.by != "cords" or lengths is None:
+def _modelled(act: Act, lengths: LengthWays) -> LengthWay | None:
+    if act.by != "cords":
         return None
     return lengths.cords.get(act.place) if act.place else lengths.every
 
@@ -279,8 +313,8 @@ def _stays(states: Sequence[frozenset[str]], cures: Mapping[str, float]) -> Floa
         for s, share in reach.items():
             if s:
                 table[i, at[s]] += share
-            elif not state:  # faultless: only a look again shows it
-                table[i, i] += share * (1.0 - cures.get("", 0.0))
+            elif not state:  # none of the causes: a look again shows it, or lengths are put right
+                table[i, i] += share * (1.0 - cures.get(ORDINARY, 0.0))
     return table
 
 

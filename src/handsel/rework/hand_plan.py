@@ -243,8 +243,7 @@ class _Writer:
 
     def _act(self, b: Floats, left: Bools, checks: Bools, depth: int, index: int, weight: float) -> PlanStep:
         step: Step = self.belief.steps[index]
-        fewer = left.copy()
-        fewer[index] = False
+        fewer = left & self.solver.open_after[index]
         rest = b @ self.belief.problem.stays[index]
         good = 1.0 - float(rest.sum() / weight)
         deep = depth + 1 >= DEEPEST or 1.0 - good < LEAST_BRANCH

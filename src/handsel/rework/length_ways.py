@@ -40,6 +40,7 @@ class LengthWay:
 class LengthWays:
     """All such changes for one hand."""
 
+    now_p: float  # that angle, thumb timing and bar conform as the hand is, were nothing else the trouble
     slides: LengthWay | None  # None: no move of the slides betters it
     cords: Mapping[str, LengthWay] = field(default_factory=dict)  # by the protocol's name of the cord
     every: LengthWay | None = None  # all cords new
@@ -67,7 +68,7 @@ def length_ways(case: Case, protocol: Protocol, design: Design) -> LengthWays | 
     except NotThisKind:
         return None
     chooser = Chooser(hand, found, wanted_from(case, protocol))
-    moved = chooser.adjusted()
+    moved, now = chooser.adjusted(), chooser.stay()
     cords: dict[str, LengthWay] = {}
     every = None
     for outcome in chooser.restrung():
@@ -79,7 +80,7 @@ def length_ways(case: Case, protocol: Protocol, design: Design) -> LengthWays | 
             every = _way(outcome, hand, chooser, ("restring-all",))
     still = moved.turns == 0.0 and moved.pin_mm == 0.0
     slides = None if still else _way(moved, hand, chooser, ())
-    return LengthWays(slides=slides, cords=cords, every=every)
+    return LengthWays(now_p=now.p_success * now.p_level, slides=slides, cords=cords, every=every)
 
 
 def _way(o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...]) -> LengthWay:

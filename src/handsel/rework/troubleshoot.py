@@ -38,6 +38,7 @@ class Problem:
     check_minutes: Floats  # (k,) [min]
     answers: tuple[Floats, ...]  # k of (answers, n): chance of each answer in each state
     last_minutes: float
+    excludes: Bools | None = None  # (a, a): once the first is done the second is not, besides itself
     again_minutes: float = (
         0.0  # what each try that fails costs besides: the hand waits for its next turn [min]
     )
@@ -65,7 +66,10 @@ class Solver:
         self.cures = problem.cures
         moved = 1.0 - np.stack([np.diag(t) for t in problem.stays]) if len(problem.stays) else self.cures
         self.progress = self.cures + PARTLY * (moved - self.cures)
-        self.all_acts = np.ones(len(problem.act_minutes), dtype=bool)
+        count = len(problem.act_minutes)
+        self.all_acts = np.ones(count, dtype=bool)
+        also = np.zeros((count, count), dtype=bool) if problem.excludes is None else problem.excludes
+        self.open_after = ~(also | np.eye(count, dtype=bool))
         self.all_checks = np.ones(len(problem.check_minutes), dtype=bool)
 
     def admissible(self, belief: Floats, left: Bools) -> Bools:
@@ -109,7 +113,7 @@ class Solver:
             total += self.p.act_minutes[act] * belief.sum()
             belief = belief @ self.p.stays[act]
             total += self.p.again_minutes * belief.sum()
-            left[act] = False
+            left &= self.open_after[act]
         return float(total)
 
     def choose(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> Choice:
@@ -138,8 +142,7 @@ class Solver:
         return min(options, key=lambda o: (o.value, o.kind, o.index))
 
     def _after_act(self, belief: Floats, left: Bools, checks: Bools, act: int, depth: int) -> float:
-        rest, fewer = belief @ self.p.stays[act], left.copy()
-        fewer[act] = False
+        rest, fewer = belief @ self.p.stays[act], left & self.open_after[act]
         spent = float(self.p.act_minutes[act] * belief.sum() + self.p.again_minutes * rest.sum())
         return spent + self._value(rest, fewer, checks, depth - 1)
 
