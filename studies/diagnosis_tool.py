@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from diagnosis_scores import FAULTLESS
 
+import handsel.diagnosis
 from handsel.data.library_store import build_library, library_place
 from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
@@ -25,7 +26,7 @@ from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.hands import NONE
 from handsel.diagnosis.library import ROUNDS, Library
-from handsel.diagnosis.likelihood import items_of, log_likelihood, rows_of
+from handsel.diagnosis.likelihood import items_of, log_likelihoods, rows_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.posterior import posterior, set_priors
 from handsel.inspection.case import Case, HandRecord, Observation
@@ -58,8 +59,6 @@ class Tool:
         self.library = library or build_library(at, rounds=tuple(range(rounds)))
         self._rows = rows_of(self.library, scale_ratio)
         self._log_base = _log_base(self.catalogue, self.library)
-        self._log_weight = self._log_base.copy()
-        self._weighed: dict[tuple[Any, ...], bool] = {}
         self.hand = HandRecord(
             code="R-014",
             serial="H-1",
@@ -68,7 +67,7 @@ class Tool:
             side="right",
             hold_point="strung",
         )
-        self.key = f"{at.key[:8]}-{self.catalogue.sha256[:8]}-{rounds}"
+        self.key = f"{at.key[:8]}-{self.catalogue.sha256[:8]}-{_code_sha256()[:8]}-{self.library.rounds}"
         known = f"library of {len(self.library.stratum)} hands"
         self.about = f"catalogue {self.catalogue.id} {self.catalogue.version}, {known}"
 
@@ -86,30 +85,21 @@ class Tool:
         )
 
     def quick(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
-        """The same probabilities, adding only what was not asked about before; for searches, one hand at a time.
-
-        Whether nothing fits is not worked out here.
-        """
+        """The same probabilities without asking whether anything fits; for searches, which ask very often."""
         items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
-        keys = {(i.look.id, i.place, i.answer, i.value, i.u, i.in_group): i for i in items}
-        if not set(self._weighed) <= set(keys):  # another hand
-            self._weighed = {}
-            self._log_weight = self._log_base.copy()
-        for key, item in keys.items():
-            if key not in self._weighed:
-                self._weighed[key] = True
-                self._log_weight += log_likelihood(self.catalogue, self._rows, item)
-        weight = np.exp(self._log_weight - self._log_weight.max())
+        rows = self._rows
+        log_weight = self._log_base + log_likelihoods(self.catalogue, rows, items)
+        weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
-        by_set = np.bincount(self._rows.stratum, weights=weight, minlength=len(self._rows.strata))
+        by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
         found = {f.id: 0.0 for f in self.catalogue.faults}
         names = [f.id for f in self.catalogue.faults]
-        for p, some in zip(by_set, self._rows.strata, strict=True):
+        for p, some in zip(by_set, rows.strata, strict=True):
             for f in some:
                 if f != NONE:
                     found[names[f]] += float(p)
         found[FAULTLESS] = float(by_set[0])
-        wanted = next_checks(self.catalogue, self._rows, weight, {i.key for i in items}) if check else ()
+        wanted = next_checks(self.catalogue, rows, weight, {i.key for i in items}) if check else ()
         return Answer(
             said=found, none_fits=False, next_check=(wanted[0].of, wanted[0].place) if wanted else None
         )
@@ -149,3 +139,9 @@ def _log_base(catalogue: Catalogue, library: Library) -> Any:
     with np.errstate(divide="ignore"):
         each = np.log(set_priors(catalogue, library.strata)) - np.log(library.counts)
     return each[library.stratum]
+
+
+def _code_sha256() -> str:
+    """Of all modules of the diagnosis: what was said by other code is not taken over."""
+    folder = Path(handsel.diagnosis.__file__).parent
+    return sha256(b"".join(path.read_bytes() for path in sorted(folder.glob("*.py")))).hexdigest()
