@@ -18,6 +18,8 @@ from pathlib import Path
 
 import pytest
 
+from handsel.bench.crew import KINDS
+
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 60.0  # the machine may be busy with something else
 
@@ -147,7 +149,7 @@ def test_it_starts_serves_works_and_ends(tmp_path: Path) -> None:
         assert kept
         assert [file for file in kept if words[1].encode() in file.read_bytes()] == []
         workers = bench.workers()
-        assert len(workers) == 2
+        assert len(workers) == len(KINDS)
         ask_worker(folder, "first")
         until(lambda: job_state(folder, "first") == "done", bench.said)
         assert bench.end() == 0
@@ -162,11 +164,11 @@ def test_a_worker_that_dies_is_started_again(tmp_path: Path) -> None:
     folder = tmp_path / "day"
     with server(folder) as bench:
         bench.wait_for("Ctrl-C ends the bench.")
-        until(lambda: len(bench.workers()) == 2, "two workers")
+        until(lambda: len(bench.workers()) == len(KINDS), "all workers")
         before = bench.workers()
         for pid in before:
             os.kill(pid, signal.SIGKILL)
-        until(lambda: len(set(bench.workers()) - set(before)) == 2, bench.said)
+        until(lambda: len(set(bench.workers()) - set(before)) == len(KINDS), bench.said)
         ask_worker(folder, "after")
         until(lambda: job_state(folder, "after") == "done", bench.said)
         assert "is started again" in bench.said
@@ -177,7 +179,7 @@ def test_killed_outright_it_leaves_no_worker_behind_and_starts_again(tmp_path: P
     folder = tmp_path / "day"
     with server(folder) as bench:
         bench.wait_for("Ctrl-C ends the bench.")
-        until(lambda: len(bench.workers()) == 2, "two workers")
+        until(lambda: len(bench.workers()) == len(KINDS), "all workers")
         workers = bench.workers()
         bench.end(signal.SIGKILL)
         until(lambda: not any(map(is_alive, workers)), "the workers went on without their server")

@@ -128,7 +128,7 @@ def _asked(one: PartSeen) -> str:
     if ask is None:
         return ""
     told = _capital(ask.what)
-    if ask.expected_mm is not None:
+    if ask.expected_mm is not None and " mm" not in told:
         told += f": {ask.expected_mm:.1f} mm if it is right"
         told += f", {ask.otherwise_mm:.1f} mm if not" if ask.otherwise_mm is not None else ""
     return told

@@ -28,7 +28,7 @@ from handsel.errors import HandselError
 
 SENT, KEPT = "as sent", "as kept"
 SEEING = "handsel.bench.measuring.seeing"
-WALL_S, SLOW_WALL_S = 60.0, 300.0
+WALL_S, SLOW_WALL_S = 60.0, 600.0
 GONE = {
     "refused": "the photo is no longer there",
     "do": "Take it again, or read the hand yourself.",

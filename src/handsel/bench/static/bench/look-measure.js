@@ -181,7 +181,7 @@
   }
 
   function waitingWords(photo) {
-    if (photo.stage === "stored") return ["Stored on the bench. It is being read…", ""];
+    if (photo.stage === "stored") return ["Stored on the bench. It is being read…", photo.kind === "parts" ? "Counting a kit takes a minute or so. Go on meanwhile: what it finds is said above." : ""];
     if (outbox.trouble()) return ["No connection: the photo waits on this phone.", outbox.kind() === "database" ? "It is sent and read by itself later. Go on, and read it yourself meanwhile." : "Leave this page open until it is sent. Read it yourself meanwhile."];
     return ["Photo kept on this phone, and on its way…", ""];
   }
