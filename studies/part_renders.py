@@ -41,7 +41,9 @@ COLOURS = {
     "skin": (0.62, 0.40, 0.27),
     "grey": (0.24, 0.24, 0.25),
 }
-DIGITS = tuple(f"{d}_{s}" for d in ("index", "middle", "ring", "little", "thumb") for s in ("proximal", "tip"))
+DIGITS = tuple(
+    f"{d}_{s}" for d in ("index", "middle", "ring", "little", "thumb") for s in ("proximal", "tip")
+)
 SMALL = ("joint_slide", "tension_block", "tension_carrier", "whippletree", "thumb_tension_pin")
 PINS = ("finger_hinge_pin",) * 8 + ("thumb_hinge_pin",) * 2 + ("wrist_pin",) * 2
 LARGE = ("palm", "cuff")
@@ -99,33 +101,149 @@ def _plan() -> tuple[Layout, ...]:
         Layout("hard-white-large", "a4", 0.75, "right", "white", "lamp", 10, LARGE + SMALL, 21),
         Layout("hard-black-poses", "a4", 1.0, "right", "black", "lamp", 20, DIGITS, 22, odd_poses=0.8),
         Layout("hard-orange-poses", "a4", 0.75, "left", "orange", "lamp", 25, small_kit, 23, odd_poses=0.8),
-        Layout("wrong-missing", "a4", 1.0, "right", "blue", "window", 10, DIGITS, 24,
-               missing=("ring_tip", "thumb_proximal")),
-        Layout("wrong-extra", "a4", 1.0, "right", "orange", "lamp", 14, DIGITS, 25,
-               missing=("thumb_proximal",), extra=("index_proximal",)),
-        Layout("wrong-tip", "a4", 0.75, "right", "black", "window", 16, DIGITS, 26,
-               missing=("index_tip",), extra=("middle_tip",)),
-        Layout("wrong-foreign", "a4", 1.0, "left", "blue", "window", 12, DIGITS, 27,
-               foreign=("bar", "puck", "angle")),
-        Layout("wrong-mirrored", "a3", 1.0, "right", "orange", "window", 12, small_kit + LARGE, 28,
-               mirrored=("palm", "tension_block")),
-        Layout("wrong-mirrored-black", "letter", 0.75, "left", "black", "lamp", 9, LARGE + SMALL, 29,
-               mirrored=("palm",)),
-        Layout("wrong-scale-digits", "a4", 1.0, "right", "blue", "lamp", 10, DIGITS, 30,
-               rescaled=(("index_tip", 1.1), ("middle_proximal", 0.95), ("thumb_tip", 0.9))),
-        Layout("wrong-scale-kit", "a4", 1.0, "left", "orange", "window", 13, DIGITS, 31,
-               rescaled=tuple((n, 0.94) for n in DIGITS)),
-        Layout("wrong-scale-little", "a4", 1.0, "left", "black", "window", 8, DIGITS, 32,
-               rescaled=(("little_proximal", 1.03), ("middle_tip", 0.97))),
+        Layout(
+            "wrong-missing",
+            "a4",
+            1.0,
+            "right",
+            "blue",
+            "window",
+            10,
+            DIGITS,
+            24,
+            missing=("ring_tip", "thumb_proximal"),
+        ),
+        Layout(
+            "wrong-extra",
+            "a4",
+            1.0,
+            "right",
+            "orange",
+            "lamp",
+            14,
+            DIGITS,
+            25,
+            missing=("thumb_proximal",),
+            extra=("index_proximal",),
+        ),
+        Layout(
+            "wrong-tip",
+            "a4",
+            0.75,
+            "right",
+            "black",
+            "window",
+            16,
+            DIGITS,
+            26,
+            missing=("index_tip",),
+            extra=("middle_tip",),
+        ),
+        Layout(
+            "wrong-foreign",
+            "a4",
+            1.0,
+            "left",
+            "blue",
+            "window",
+            12,
+            DIGITS,
+            27,
+            foreign=("bar", "puck", "angle"),
+        ),
+        Layout(
+            "wrong-mirrored",
+            "a3",
+            1.0,
+            "right",
+            "orange",
+            "window",
+            12,
+            small_kit + LARGE,
+            28,
+            mirrored=("palm", "tension_block"),
+        ),
+        Layout(
+            "wrong-mirrored-black",
+            "letter",
+            0.75,
+            "left",
+            "black",
+            "lamp",
+            9,
+            LARGE + SMALL,
+            29,
+            mirrored=("palm",),
+        ),
+        Layout(
+            "wrong-scale-digits",
+            "a4",
+            1.0,
+            "right",
+            "blue",
+            "lamp",
+            10,
+            DIGITS,
+            30,
+            rescaled=(("index_tip", 1.1), ("middle_proximal", 0.95), ("thumb_tip", 0.9)),
+        ),
+        Layout(
+            "wrong-scale-kit",
+            "a4",
+            1.0,
+            "left",
+            "orange",
+            "window",
+            13,
+            DIGITS,
+            31,
+            rescaled=tuple((n, 0.94) for n in DIGITS),
+        ),
+        Layout(
+            "wrong-scale-little",
+            "a4",
+            1.0,
+            "left",
+            "black",
+            "window",
+            8,
+            DIGITS,
+            32,
+            rescaled=(("little_proximal", 1.03), ("middle_tip", 0.97)),
+        ),
         Layout("print-96", "a4", 1.0, "right", "blue", "window", 10, DIGITS, 33, print_ratio=0.96),
-        Layout("print-98-letter", "letter", 0.75, "right", "orange", "lamp", 15, small_kit, 34, print_ratio=0.98),
-        Layout("print-95-card", "a4", 0.75, "left", "black", "window", 12, DIGITS, 35, print_ratio=0.95, card=True),
+        Layout(
+            "print-98-letter", "letter", 0.75, "right", "orange", "lamp", 15, small_kit, 34, print_ratio=0.98
+        ),
+        Layout(
+            "print-95-card",
+            "a4",
+            0.75,
+            "left",
+            "black",
+            "window",
+            12,
+            DIGITS,
+            35,
+            print_ratio=0.95,
+            card=True,
+        ),
         Layout("card-right", "a4", 0.75, "left", "blue", "lamp", 12, DIGITS, 36, card=True),
         Layout("covered-some", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 37, covered=(14, 15, 16)),
-        Layout("covered-most", "a4", 1.0, "right", "orange", "window", 12, DIGITS[:4], 38,
-               covered=(14, 15, 16, 17, 18, 19, 20, 21, 22)),
+        Layout(
+            "covered-most",
+            "a4",
+            1.0,
+            "right",
+            "orange",
+            "window",
+            12,
+            DIGITS[:4],
+            38,
+            covered=(14, 15, 16, 17, 18, 19, 20, 21, 22),
+        ),
         Layout("no-mat", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 39, mat=False),
-    ]  # fmt: skip
+    ]
     return tuple(plan)
 
 
@@ -146,7 +264,7 @@ def mat_texture(paper: str, ratio: float) -> np.ndarray:
         middle = (np.array(sheet.shape[::-1]) - 1) / 2
         map_ = np.array([[ratio, 0, middle[0] * (1 - ratio)], [0, ratio, middle[1] * (1 - ratio)]])
         sheet = cv2.warpAffine(sheet, map_, sheet.shape[::-1], flags=cv2.INTER_AREA, borderValue=255)
-    return (0.05 + 0.77 * sheet.astype(np.float32) / 255.0)
+    return 0.05 + 0.77 * sheet.astype(np.float32) / 255.0
 
 
 def printed_sheet(mat, px_per_mm: float) -> np.ndarray:
@@ -184,7 +302,9 @@ class Piece:
     truth: dict
 
 
-def resting(solid, rng: np.random.Generator, flat_side: tuple, odd: bool) -> tuple[np.ndarray, np.ndarray, float]:
+def resting(
+    solid, rng: np.random.Generator, flat_side: tuple, odd: bool
+) -> tuple[np.ndarray, np.ndarray, float]:
     """Points and triangles of a solid as it lies: on its flat side, or on another face that carries it."""
     from handsel.design.shapes import surface
     from handsel.design.weights import solid_weight
@@ -249,7 +369,12 @@ def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
         )
         state = "mirrored" if name in layout.mirrored else "rescaled" if ratio != 1.0 else "right"
         found.append(
-            Piece(name, points, triangles, {"part": name, "state": state, "ratio": ratio, "flat": round(flat, 3)})
+            Piece(
+                name,
+                points,
+                triangles,
+                {"part": name, "state": state, "ratio": ratio, "flat": round(flat, 3)},
+            )
         )
     found += [foreign_piece(kind, rng) for kind in layout.foreign]
     return found
@@ -265,11 +390,16 @@ def foreign_piece(kind: str, rng: np.random.Generator) -> Piece:
     else:
         a, b = rng.uniform(30, 42), rng.uniform(8, 12)
         mesh = trimesh.util.concatenate(
-            [trimesh.creation.box(bounds=[[0, 0, 0], [a, b, 9]]), trimesh.creation.box(bounds=[[0, 0, 0], [b, a, 9]])]
+            [
+                trimesh.creation.box(bounds=[[0, 0, 0], [a, b, 9]]),
+                trimesh.creation.box(bounds=[[0, 0, 0], [b, a, 9]]),
+            ]
         )
     points = np.array(mesh.vertices)
     points -= [*((points.min(0) + points.max(0)) / 2)[:2], points[:, 2].min()]
-    return Piece(kind, points, np.array(mesh.faces), {"part": kind, "state": "foreign", "ratio": 1.0, "flat": 1.0})
+    return Piece(
+        kind, points, np.array(mesh.faces), {"part": kind, "state": "foreign", "ratio": 1.0, "flat": 1.0}
+    )
 
 
 def lay_out(layout: Layout, pieces: list[Piece], rng: np.random.Generator) -> list[np.ndarray]:
@@ -348,17 +478,29 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     sheet = np.array([[x, -y, 0.0] for x in (0, mat.width_mm) for y in (0, mat.height_mm)])
     for distance in np.arange(250.0, 1500.0, 8.0):
         camera = Camera(
-            rotation=look, at=aim + distance * away, f_px=f_px, centre=(np.array(size) - 1) / 2 + offset, k1=k1,
+            rotation=look,
+            at=aim + distance * away,
+            f_px=f_px,
+            centre=(np.array(size) - 1) / 2 + offset,
+            k1=k1,
             size=size,
-        )  # fmt: skip
+        )
         shown = camera.shown(sheet)
         if shown.min() > 18 and (shown < np.array(size) - 18).all():
             break
-    return camera, {"f35_mm": f35, "distance_mm": float(distance), "k1": k1, "at_mm": camera.at.tolist(),
-                    "size_px": size, "roll_deg": roll}  # fmt: skip
+    return camera, {
+        "f35_mm": f35,
+        "distance_mm": float(distance),
+        "k1": k1,
+        "at_mm": camera.at.tolist(),
+        "size_px": size,
+        "roll_deg": roll,
+    }
 
 
-def build_scene(mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece], rng: np.random.Generator, folder: Path):
+def build_scene(
+    mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece], rng: np.random.Generator, folder: Path
+):
     import trimesh
 
     from handsel.vision.mat import MATS
@@ -371,47 +513,85 @@ def build_scene(mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece],
         return {"type": "diffuse", "reflectance": {"type": "rgb", "value": [float(v) for v in value]}}
 
     tint = np.array(COLOURS[layout.colour])
-    skin = {"type": "roughplastic", "alpha": 0.25, "nonlinear": False, "distribution": "ggx",
-            "diffuse_reflectance": {"type": "rgb", "value": [float(v) for v in tint]}}  # fmt: skip
+    skin = {
+        "type": "roughplastic",
+        "alpha": 0.25,
+        "nonlinear": False,
+        "distribution": "ggx",
+        "diffuse_reflectance": {"type": "rgb", "value": [float(v) for v in tint]},
+    }
     for k, (piece, points) in enumerate(zip(pieces, laid, strict=True)):
         path = folder / f"{k}.ply"
         trimesh.Trimesh(points + [0, 0, 0.12], piece.triangles, process=False).export(path)
         shapes[f"part{k}"] = {"type": "ply", "filename": str(path), "face_normals": True, "bsdf": skin}
-    cloth = {"type": "bitmap", "bitmap": mi.Bitmap(table_texture(rng)), "raw": True,
-             "to_uv": T().scale([float(rng.uniform(3, 7))] * 3)}  # fmt: skip
-    shapes["table"] = {"type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": cloth},
-                       "to_world": T().translate([*middle, -0.1]).scale([900, 900, 1])}  # fmt: skip
+    cloth = {
+        "type": "bitmap",
+        "bitmap": mi.Bitmap(table_texture(rng)),
+        "raw": True,
+        "to_uv": T().scale([float(rng.uniform(3, 7))] * 3),
+    }
+    shapes["table"] = {
+        "type": "rectangle",
+        "bsdf": {"type": "diffuse", "reflectance": cloth},
+        "to_world": T().translate([*middle, -0.1]).scale([900, 900, 1]),
+    }
     if layout.mat:
         ink = mat_texture(layout.paper, layout.print_ratio)[::-1, :, None].repeat(3, -1)
-        picture = {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(ink)), "raw": True, "wrap_mode": "clamp"}
-        shapes["sheet"] = {"type": "rectangle", "bsdf": {"type": "diffuse", "reflectance": picture},
-                           "to_world": T().translate([*middle, 0.0]).scale([mat.width_mm / 2, mat.height_mm / 2, 1])}  # fmt: skip
+        picture = {
+            "type": "bitmap",
+            "bitmap": mi.Bitmap(np.ascontiguousarray(ink)),
+            "raw": True,
+            "wrap_mode": "clamp",
+        }
+        shapes["sheet"] = {
+            "type": "rectangle",
+            "bsdf": {"type": "diffuse", "reflectance": picture},
+            "to_world": T().translate([*middle, 0.0]).scale([mat.width_mm / 2, mat.height_mm / 2, 1]),
+        }
     if layout.card:
         half = np.array([85.60, 53.98]) / 2
         at = np.array(middle) + layout.print_ratio * (
             np.array([mat.card.x_mm + half[0], -(mat.card.y_mm + half[1])]) - middle
         )
-        shapes["card"] = {"type": "cube", "bsdf": diffuse((0.08, 0.2, 0.12)),
-                          "to_world": T().translate([*(at + rng.uniform(-0.4, 0.4, 2)), 0.4])
-                          .rotate([0, 0, 1], float(rng.uniform(-0.6, 0.6))).scale([*half, 0.38])}  # fmt: skip
+        shapes["card"] = {
+            "type": "cube",
+            "bsdf": diffuse((0.08, 0.2, 0.12)),
+            "to_world": T()
+            .translate([*(at + rng.uniform(-0.4, 0.4, 2)), 0.4])
+            .rotate([0, 0, 1], float(rng.uniform(-0.6, 0.6)))
+            .scale([*half, 0.38]),
+        }
     for k, number in enumerate(layout.covered):
         m = mat.marker(number)
-        shapes[f"cover{k}"] = {"type": "cube", "bsdf": diffuse((0.5, 0.42, 0.1)),
-                               "to_world": T().translate([m.x_mm, -m.y_mm, 0.6]).scale([11, 11, 0.5])}  # fmt: skip
+        shapes[f"cover{k}"] = {
+            "type": "cube",
+            "bsdf": diffuse((0.5, 0.42, 0.1)),
+            "to_world": T().translate([m.x_mm, -m.y_mm, 0.6]).scale([11, 11, 0.5]),
+        }
     if layout.light == "window":
         way = rng.uniform(0, 2 * np.pi)
         at = np.array([*middle, 0]) + [900 * np.cos(way), 900 * np.sin(way), 1100]
         shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.42, 0.43, 0.45]}}
-        shapes["lamp"] = {"type": "rectangle", "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 2.6}},
-                          "to_world": T().look_at(at.tolist(), [*middle, 0.0], [0, 0, 1]).scale([450, 350, 1])}  # fmt: skip
+        shapes["lamp"] = {
+            "type": "rectangle",
+            "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 2.6}},
+            "to_world": T().look_at(at.tolist(), [*middle, 0.0], [0, 0, 1]).scale([450, 350, 1]),
+        }
     else:
         way = rng.uniform(0, 2 * np.pi)
         at = np.array([*middle, 0]) + [450 * np.cos(way), 450 * np.sin(way), 950]
         radius = float(rng.uniform(25, 60))
         power = 1.5 * float(at @ at) / (np.pi * radius**2)
         shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.30, 0.29, 0.27]}}
-        shapes["lamp"] = {"type": "sphere", "center": at.tolist(), "radius": radius,
-                          "emitter": {"type": "area", "radiance": {"type": "rgb", "value": [power, 0.95 * power, 0.85 * power]}}}  # fmt: skip
+        shapes["lamp"] = {
+            "type": "sphere",
+            "center": at.tolist(),
+            "radius": radius,
+            "emitter": {
+                "type": "area",
+                "radiance": {"type": "rgb", "value": [power, 0.95 * power, 0.85 * power]},
+            },
+        }
     return mi.load_dict({"type": "scene", **shapes})
 
 

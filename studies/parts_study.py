@@ -21,7 +21,12 @@ import numpy as np
 
 ROOT = Path(__file__).parents[1]
 KEPT = ROOT / "tests" / "data" / "vision" / "parts"
-STATES = {"right": "right", "mirrored": "for the other hand", "rescaled": "another scale", "foreign": "not of this kit"}
+STATES = {
+    "right": "right",
+    "mirrored": "for the other hand",
+    "rescaled": "another scale",
+    "foreign": "not of this kit",
+}
 LARGEST_BYTES = 140_000
 
 
@@ -35,7 +40,7 @@ def keep(source: Path) -> None:
     for line in (source / "truth.jsonl").read_text(encoding="utf-8").splitlines():
         truth = json.loads(line)
         truths[truth["name"]] = truth
-    for name, truth in sorted(truths.items()):
+    for name in sorted(truths):
         place = KEPT / f"{name}.jpg"
         if place.exists() or not (source / f"{name}.jpg").exists():
             continue
@@ -64,33 +69,69 @@ def judge(truth: dict) -> dict:
     photo = photo_from_bytes(data, name=truth["name"])
     lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture)
     began = time.process_time()
-    told = {"name": truth["name"], "colour": truth["colour"], "light": truth["light"], "scale": truth["scale"],
-            "tilt": truth["tilt_deg"], "print": truth["print_ratio"], "count": len(truth["things"])}  # fmt: skip
+    told = {
+        "name": truth["name"],
+        "colour": truth["colour"],
+        "light": truth["light"],
+        "scale": truth["scale"],
+        "tilt": truth["tilt_deg"],
+        "print": truth["print_ratio"],
+        "count": len(truth["things"]),
+    }
     try:
         seen = look_at_parts(
-            np.asarray(colour_from_bytes(data, name=truth["name"])), design=load_design("linden"),
-            scale_ratio=truth["scale"], side=truth["side"], lens=lens, expected=set(truth["parts"]), where=truth["name"],
-        )  # fmt: skip
+            np.asarray(colour_from_bytes(data, name=truth["name"])),
+            design=load_design("linden"),
+            scale_ratio=truth["scale"],
+            side=truth["side"],
+            lens=lens,
+            expected=set(truth["parts"]),
+            where=truth["name"],
+        )
     except MatRefused as refusal:
         return told | {"refused": refusal.cause.value}
     things, rows = list(truth["things"]), []
     for s in seen.seen:
         true = min(things, key=lambda t: np.hypot(t["x_mm"] - s.x_mm, t["y_mm"] - s.y_mm), default=None)
         if true is None or np.hypot(true["x_mm"] - s.x_mm, true["y_mm"] - s.y_mm) > 25.0:
-            rows.append({"true": "nothing", "state": "nothing", "said": s.state.value, "named": bool(s.names), "p": s.confidence})
+            rows.append(
+                {
+                    "true": "nothing",
+                    "state": "nothing",
+                    "said": s.state.value,
+                    "named": bool(s.names),
+                    "p": s.confidence,
+                }
+            )
             continue
         things.remove(true)
-        rows.append({
-            "true": true["part"], "state": true["state"], "said": s.state.value, "named": true["part"] in s.names,
-            "p": s.confidence, "ratio": true["ratio"], "scale": s.scale_ratio, "u": s.u_scale_ratio, "names": list(s.names),
-        })  # fmt: skip
+        rows.append(
+            {
+                "true": true["part"],
+                "state": true["state"],
+                "said": s.state.value,
+                "named": true["part"] in s.names,
+                "p": s.confidence,
+                "ratio": true["ratio"],
+                "scale": s.scale_ratio,
+                "u": s.u_scale_ratio,
+                "names": list(s.names),
+            }
+        )
     return told | {
-        "rows": rows, "unseen": [t["part"] for t in things], "sentence": seen.sentence,
-        "missing": {m.title: m.count for m in seen.missing}, "missing_names": {"/".join(m.names): m.count for m in seen.missing},
-        "print_ratio": seen.print_ratio, "u_print": seen.u_print_ratio, "print_told": list(seen.print_told_by),
-        "print_wrong": seen.print_is_wrong, "seconds": time.process_time() - began,
-        "extra": list(truth["extra"]), "lost": list(truth["missing"]),
-    }  # fmt: skip
+        "rows": rows,
+        "unseen": [t["part"] for t in things],
+        "sentence": seen.sentence,
+        "missing": {m.title: m.count for m in seen.missing},
+        "missing_names": {"/".join(m.names): m.count for m in seen.missing},
+        "print_ratio": seen.print_ratio,
+        "u_print": seen.u_print_ratio,
+        "print_told": list(seen.print_told_by),
+        "print_wrong": seen.print_is_wrong,
+        "seconds": time.process_time() - began,
+        "extra": list(truth["extra"]),
+        "lost": list(truth["missing"]),
+    }
 
 
 def outcome(row: dict, result: dict) -> str:
@@ -114,8 +155,11 @@ def table(name: str, results: list[dict]) -> str:
     n = len(rows) + unseen
     count = Counter(o for o, _ in rows)
     share = 100.0 * count["right"] / n if n else 0.0
-    return (f"| {name} | {len(results)} | {n} | {share:.1f} % | {count['open']} | {count['wrong']} | {count['called right']} | "
-            f"{unseen} |")  # fmt: skip
+    return (
+        f"| {name} | {len(results)} | {n} | {share:.1f} % | {count['open']} | {count['wrong']} | "
+        f"{count['called right']} | "
+        f"{unseen} |"
+    )
 
 
 def report(results: list[dict]) -> str:
@@ -127,23 +171,37 @@ def report(results: list[dict]) -> str:
     wrong = [r for r in read if r["name"].startswith("wrong")]
     sheet = [r for r in read if r["name"].startswith(("print", "card", "covered"))]
     lines = [
-        "# Telling a kit's parts on the mat: how often, and how sure", "",
-        "Written by `studies/parts_study.py` from the photos in `tests/data/vision/parts`, made by `studies/part_renders.py`:",
-        "an independent renderer, parts from the design's own solids, every truth known. The mat is the printed sheet as the",
-        "program sets it; cameras of 24 to 28 mm with distortion, tilted by up to 25 degrees; light from a large window or a",
-        "small lamp; some photos without a focal length. Each photo has 10 to 30 parts.", "",
-        "*Told truly*: kind, side and size said and true. *Open*: \"cannot tell\", with what would settle it. *Said falsely*:",
-        "a right part called wrong. *Wrong called right*: what must never be.", "",
+        "# Telling a kit's parts on the mat: how often, and how sure",
+        "",
+        "Written by `studies/parts_study.py` from the photos in `tests/data/vision/parts`, made by "
+        "`studies/part_renders.py`:",
+        "an independent renderer, parts from the design's own solids, every truth known. The mat is "
+        "the printed sheet as the",
+        "program sets it; cameras of 24 to 28 mm with distortion, tilted by up to 25 degrees; light "
+        "from a large window or a",
+        "small lamp; some photos without a focal length. Each photo has 10 to 30 parts.",
+        "",
+        '*Told truly*: kind, side and size said and true. *Open*: "cannot tell", with what would '
+        "settle it. *Said falsely*:",
+        "a right part called wrong. *Wrong called right*: what must never be.",
+        "",
         "| photos | number | things | told truly | open | said falsely | wrong called right | not seen |",
         "|---|---|---|---|---|---|---|---|",
-        table("**clean**, coloured and black", clean), table("clean, white parts on white paper", white),
+        table("**clean**, coloured and black", clean),
+        table("clean, white parts on white paper", white),
         table("**hard**: grey, white under a lamp, odd faces, strong tilt", hard),
         table("with faults: missing, extra, foreign, mirrored, other sizes", wrong),
-        table("mat printed wrongly, card on it, markers covered", sheet), table("all", read), "",
-    ]  # fmt: skip
+        table("mat printed wrongly, card on it, markers covered", sheet),
+        table("all", read),
+        "",
+    ]
     for key, title in (("colour", "By colour"), ("light", "By light"), ("scale", "By scale")):
-        lines += [f"## {title}", "", "| | photos | things | told truly | open | said falsely | wrong called right | not seen |",
-                  "|---|---|---|---|---|---|---|---|"]  # fmt: skip
+        lines += [
+            f"## {title}",
+            "",
+            "| | photos | things | told truly | open | said falsely | wrong called right | not seen |",
+            "|---|---|---|---|---|---|---|---|",
+        ]
         for value in sorted({r[key] for r in read}, key=str):
             lines.append(table(str(value), [r for r in read if r[key] == value]))
         lines.append("")
@@ -151,31 +209,70 @@ def report(results: list[dict]) -> str:
     z = [(r["scale"] - r["ratio"]) / r["u"] for r, _ in sure if r["scale"]]
     if z:
         off = [r["scale"] - r["ratio"] for r, _ in sure if r["scale"]]
-        lines += ["## Sizes and confidence", "",
-                  f"Of {len(sure)} parts called right, mean confidence {np.mean([r['p'] for r, _ in sure]):.3f}; "
-                  f"{100 * np.mean([r['state'] == 'right' and r['named'] for r, _ in sure]):.1f} % were. Size against truth: mean "
-                  f"{100 * np.mean(off):+.2f} %, 95 % within {100 * np.quantile(np.abs(off), 0.95):.2f} %; rms of error / u "
-                  f"{np.sqrt(np.mean(np.square(z))):.2f}.", ""]  # fmt: skip
-    lines += ["## The print's size", "", "| photo | printed at | found | u | told by | called wrong |", "|---|---|---|---|---|---|"]
+        lines += [
+            "## Sizes and confidence",
+            "",
+            f"Of {len(sure)} parts called right, mean confidence {np.mean([r['p'] for r, _ in sure]):.3f}; "
+            f"{100 * np.mean([r['state'] == 'right' and r['named'] for r, _ in sure]):.1f} % were. "
+            f"Size against truth: mean "
+            f"{100 * np.mean(off):+.2f} %, 95 % within {100 * np.quantile(np.abs(off), 0.95):.2f} %; "
+            f"rms of error / u "
+            f"{np.sqrt(np.mean(np.square(z))):.2f}.",
+            "",
+        ]
+    lines += [
+        "## The print's size",
+        "",
+        "| photo | printed at | found | u | told by | called wrong |",
+        "|---|---|---|---|---|---|",
+    ]
     for r in read:
         if r["print"] != 1.0 or "card" in r["name"]:
-            lines.append(f"| {r['name']} | {r['print']:.3f} | {r['print_ratio']:.4f} | {r['u_print']:.4f} | "
-                         f"{', '.join(r['print_told'])} | {'yes' if r['print_wrong'] else 'no'} |")  # fmt: skip
+            lines.append(
+                f"| {r['name']} | {r['print']:.3f} | {r['print_ratio']:.4f} | {r['u_print']:.4f} | "
+                f"{', '.join(r['print_told'])} | {'yes' if r['print_wrong'] else 'no'} |"
+            )
     good = [r for r in read if r["print"] == 1.0]
-    lines += ["", f"Of {len(good)} photos of a mat printed as drawn, {sum(r['print_wrong'] for r in good)} were called wrong; the "
-              f"ratio was off by {100 * np.max([abs(r['print_ratio'] - 1) for r in good], initial=0):.2f} % at most.", "",
-              "## Photos refused", ""]  # fmt: skip
+    lines += [
+        "",
+        f"Of {len(good)} photos of a mat printed as drawn, {sum(r['print_wrong'] for r in good)} were "
+        f"called wrong; the "
+        f"ratio was off by {100 * np.max([abs(r['print_ratio'] - 1) for r in good], initial=0):.2f} % at most.",
+        "",
+        "## Photos refused",
+        "",
+    ]
     lines += [f"- {r['name']}: {r['refused']}" for r in refused] or ["none"]
-    lines += ["", "## Each photo", "", "| photo | things | said | told truly | open | said falsely | wrong called right |", "|---|---|---|---|---|---|---|"]
+    lines += [
+        "",
+        "## Each photo",
+        "",
+        "| photo | things | said | told truly | open | said falsely | wrong called right |",
+        "|---|---|---|---|---|---|---|",
+    ]
     for r in read:
         c = Counter(outcome(x, r) for x in r["rows"])
-        lines.append(f"| {r['name']} | {r['count']} | {r['sentence']} | {c['right']} | {c['open']} | {c['wrong']} | {c['called right']} |")
-    lines += ["", f"Processor time per photo: median {np.median([r['seconds'] for r in read]):.0f} s, the first of a scale some "
-              "seconds more for the solids.", "", "## What this does not show", "",
-              "Renders are not photos. Printed parts here have the design's exact form; layers, strings and elephant's feet are stood for by a "
-              "tenth of a millimetre. Parts do not touch. A part as light as its paper, under a small lamp that throws its shadow, is "
-              "where the method gives up first, and says so. The limits (how much of an outline must be seen, by how much one explanation "
-              "must lead) were chosen on such renders.", ""]  # fmt: skip
+        lines.append(
+            f"| {r['name']} | {r['count']} | {r['sentence']} | {c['right']} | {c['open']} | "
+            f"{c['wrong']} | {c['called right']} |"
+        )
+    lines += [
+        "",
+        f"Processor time per photo: median {np.median([r['seconds'] for r in read]):.0f} s, the first "
+        f"of a scale some "
+        "seconds more for the solids.",
+        "",
+        "## What this does not show",
+        "",
+        "Renders are not photos. Printed parts here have the design's exact form; layers, strings "
+        "and elephant's feet are stood for by a "
+        "tenth of a millimetre. Parts do not touch. A part as light as its paper, under a small lamp "
+        "that throws its shadow, is "
+        "where the method gives up first, and says so. The limits (how much of an outline must be "
+        "seen, by how much one explanation "
+        "must lead) were chosen on such renders.",
+        "",
+    ]
     return "\n".join(lines)
 
 
@@ -208,7 +305,11 @@ def main() -> None:
         memory.parent.mkdir(exist_ok=True)
         with memory.open("a", encoding="utf-8") as file:
             file.write(json.dumps(known[truth["name"]]) + "\n")
-        print(truth["name"], known[truth["name"]].get("sentence") or known[truth["name"]].get("refused"), flush=True)
+        print(
+            truth["name"],
+            known[truth["name"]].get("sentence") or known[truth["name"]].get("refused"),
+            flush=True,
+        )
     told.report.write_text(report([known[t["name"]] for t in truths if t["name"] in known]), encoding="utf-8")
 
 

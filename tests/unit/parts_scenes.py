@@ -72,7 +72,9 @@ def drawn(
 
     def fill(ring_mm: npt.NDArray[np.float64], colour: tuple[int, int, int]) -> None:
         closed = np.vstack([ring_mm, ring_mm[:1]])
-        dense = np.vstack([np.linspace(a, b, 12, endpoint=False) for a, b in zip(closed[:-1], closed[1:], strict=True)])
+        dense = np.vstack(
+            [np.linspace(a, b, 12, endpoint=False) for a, b in zip(closed[:-1], closed[1:], strict=True)]
+        )
         px = (camera.shown(np.column_stack([dense, np.zeros(len(dense))])) + 0.5) * FINE - 0.5
         cv2.fillPoly(picture, [np.rint(px * 16).astype(np.int32)], colour, shift=4)
 
@@ -90,7 +92,9 @@ def drawn(
                     if cells[i, j] > 0.5:
                         continue
                     left, top = m.x_mm - 3 * cell + j * cell, m.y_mm - 3 * cell + i * cell
-                    square = np.array([[left, -top], [left + cell, -top], [left + cell, -top - cell], [left, -top - cell]])
+                    square = np.array(
+                        [[left, -top], [left + cell, -top], [left + cell, -top - cell], [left, -top - cell]]
+                    )
                     fill(middle + print_ratio * (square - middle), (34, 34, 34))
     for ring, colour in things:
         fill(ring, colour)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from PIL import Image
-from unit.parts_scenes import A4, drawn, over
 
 from handsel.cli.parts import command
+from unit.parts_scenes import A4, drawn, over
 
 ORDER = ["--scale", "1.0", "--side", "right"]
 
@@ -45,7 +45,8 @@ def test_a_refusal_has_its_cause_in_the_json(plain: Path) -> None:
     result = run(str(plain), *ORDER, "--json")
     said = json.loads(result.stdout)
     assert result.exit_code == 1
-    assert said["refused"] is True and said["cause"] == "no mat"
+    assert said["refused"] is True
+    assert said["cause"] == "no mat"
 
 
 @pytest.mark.parametrize(
@@ -57,12 +58,15 @@ def test_a_refusal_has_its_cause_in_the_json(plain: Path) -> None:
         ("cut.jpg", b"\xff\xd8\xff\xe0" + bytes(40), "damaged or cut short"),
     ],
 )
-def test_a_file_that_is_no_photo_is_bad_input(tmp_path: Path, name: str, data: bytes | None, words: str) -> None:
+def test_a_file_that_is_no_photo_is_bad_input(
+    tmp_path: Path, name: str, data: bytes | None, words: str
+) -> None:
     if data is not None:
         (tmp_path / name).write_bytes(data)
     result = run(str(tmp_path / name), *ORDER)
     assert result.exit_code == 2
-    assert words in result.stderr and "Traceback" not in result.output
+    assert words in result.stderr
+    assert "Traceback" not in result.output
 
 
 @pytest.mark.parametrize(

@@ -5,12 +5,12 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
-from unit.parts_scenes import A4, Camera, drawn, over
 
 from handsel.vision.camera import Lens
 from handsel.vision.mat import MATS
 from handsel.vision.mat_corners import sampled
 from handsel.vision.mat_view import MatCause, MatRefused, find_markers, shadow_mm, view_of
+from unit.parts_scenes import A4, Camera, drawn, over
 
 
 def gray(camera: Camera, mat=A4, **more):  # type: ignore[no-untyped-def]
@@ -53,7 +53,8 @@ def test_a_picture_without_a_mat_is_refused() -> None:
     with pytest.raises(MatRefused, match="no mat is seen") as told:
         view_of(gray(over(A4), mat=None), where="kit.jpg")
     assert told.value.cause is MatCause.NO_MAT
-    assert told.value.where == "kit.jpg" and "printed mat" in told.value.do
+    assert told.value.where == "kit.jpg"
+    assert "printed mat" in told.value.do
 
 
 def test_a_mat_with_some_markers_hidden_is_still_measured() -> None:
@@ -115,4 +116,6 @@ def test_values_between_pixels_are_those_of_a_plane() -> None:
     plane = 2 * x - 3 * y
     at = np.array([[0.25, 0.5], [3.3, 2.9], [5.5, 3.5]])
     assert sampled(plane, at) == pytest.approx(2 * at[:, 0] - 3 * at[:, 1], abs=1e-9)
-    assert sampled(np.stack([plane, -plane], -1), at)[:, 1] == pytest.approx(3 * at[:, 1] - 2 * at[:, 0], abs=1e-9)
+    assert sampled(np.stack([plane, -plane], -1), at)[:, 1] == pytest.approx(
+        3 * at[:, 1] - 2 * at[:, 0], abs=1e-9
+    )

@@ -33,7 +33,8 @@ def test_parts_of_one_shape_are_one_kind_with_all_their_copies() -> None:
     found = kinds()
     assert found["index_proximal"].names == ("index_proximal", "middle_proximal")
     assert found["index_proximal"].count == 2
-    assert "middle_proximal" not in found and "middle_tip" in found
+    assert "middle_proximal" not in found
+    assert "middle_tip" in found
 
 
 def test_only_parts_that_differ_from_their_mirror_image_have_a_side() -> None:
@@ -73,14 +74,17 @@ def test_from_near_by_the_outline_is_larger_and_leans_away() -> None:
     camera = np.array([-150.0, 0.0, 300.0])
     seen = outline_seen(pose, at_mm=np.zeros(2), turn_rad=0.0, camera_mm=camera)
     assert ring_area_mm2(seen) > 1.05 * ring_area_mm2(pose.outline_mm)
-    assert seen[:, 0].max() - pose.outline_mm[:, 0].max() > 2.0 > pose.outline_mm[:, 0].min() - seen[:, 0].min()
+    assert (
+        seen[:, 0].max() - pose.outline_mm[:, 0].max() > 2.0 > pose.outline_mm[:, 0].min() - seen[:, 0].min()
+    )
 
 
 def test_an_outline_grows_with_the_size_of_its_part() -> None:
     pose = kinds()["thumb_tip"].poses[0]
     camera = np.array([0.0, 0.0, 1e7])
     one, more = (
-        outline_seen(pose, at_mm=np.array([5.0, 7.0]), turn_rad=0.4, camera_mm=camera, scale=s) for s in (1.0, 1.2)
+        outline_seen(pose, at_mm=np.array([5.0, 7.0]), turn_rad=0.4, camera_mm=camera, scale=s)
+        for s in (1.0, 1.2)
     )
     assert ring_area_mm2(more) == pytest.approx(1.44 * ring_area_mm2(one), rel=1e-3)
 

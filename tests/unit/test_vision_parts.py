@@ -8,7 +8,6 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 import pytest
-from unit.parts_scenes import A4, Camera, drawn, over
 
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
@@ -16,6 +15,7 @@ from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
 from handsel.vision.part_kinds import kinds_of, outline_seen
 from handsel.vision.parts import PartsSeen, State, look_at_parts
+from unit.parts_scenes import A4, Camera, drawn, over
 
 NAMES = ("index_tip", "middle_tip", "index_proximal", "thumb_proximal", "thumb_tip", "tension_block")
 BLUE, GREY = (30, 70, 165), (96, 96, 98)
@@ -30,12 +30,20 @@ def design() -> Design:
 
 
 def outline(
-    name: str, place: tuple[float, float], camera: Camera, *, turn: float = 0.7, scale: float = 1.0, mirrored: bool = False
+    name: str,
+    place: tuple[float, float],
+    camera: Camera,
+    *,
+    turn: float = 0.7,
+    scale: float = 1.0,
+    mirrored: bool = False,
 ) -> npt.NDArray[np.float64]:
     """A part on its flat side as the camera sees it."""
     kind = next(k for k in kinds_of(design(), 1.0, "right") if name in k.names)
     pose = next(p for p in kind.poses if p.on_flat_side and p.mirrored == mirrored)
-    return outline_seen(pose, at_mm=np.array(place), turn_rad=turn, camera_mm=np.array(camera.at_mm), scale=scale)
+    return outline_seen(
+        pose, at_mm=np.array(place), turn_rad=turn, camera_mm=np.array(camera.at_mm), scale=scale
+    )
 
 
 CAMERA = over(A4, height_mm=320.0, tilt_deg=8.0)
@@ -44,13 +52,21 @@ CAMERA = over(A4, height_mm=320.0, tilt_deg=8.0)
 def looked(things: list, *, expected: set[str] | None = None, camera: Camera = CAMERA, **more) -> PartsSeen:  # type: ignore[no-untyped-def, type-arg]
     picture = drawn(A4, camera, things, **{k: more.pop(k) for k in ("print_ratio", "table") if k in more})
     return look_at_parts(
-        picture, design=design(), scale_ratio=1.0, side="right", lens=Lens(f35_mm=26.0), expected=expected, **more
+        picture,
+        design=design(),
+        scale_ratio=1.0,
+        side="right",
+        lens=Lens(f35_mm=26.0),
+        expected=expected,
+        **more,
     )
 
 
 def the_kit(**scales: float) -> list:  # type: ignore[type-arg]
-    return [(outline(n, at, CAMERA, turn=0.9 * k, scale=scales.get(n, 1.0)), BLUE)
-            for k, (n, at) in enumerate(zip(NAMES, PLACES, strict=True))]  # fmt: skip
+    return [
+        (outline(n, at, CAMERA, turn=0.9 * k, scale=scales.get(n, 1.0)), BLUE)
+        for k, (n, at) in enumerate(zip(NAMES, PLACES, strict=True))
+    ]
 
 
 @cache
@@ -69,7 +85,8 @@ def test_a_whole_kit_is_all_right() -> None:
 
 def test_sizes_come_with_an_uncertainty_that_holds_them() -> None:
     for s in whole_kit().seen:
-        assert s.scale_ratio is not None and s.u_scale_ratio is not None
+        assert s.scale_ratio is not None
+        assert s.u_scale_ratio is not None
         assert abs(s.scale_ratio - 1.0) < 2.5 * s.u_scale_ratio
         assert s.u_scale_ratio < 0.012
 
@@ -88,13 +105,15 @@ def test_places_and_outlines_are_where_the_parts_are() -> None:
 def test_what_is_not_there_is_missing() -> None:
     seen = looked(the_kit()[1:])
     assert [m.names for m in seen.missing] == [("index_tip",)]
-    assert not seen.is_right and "1 not seen" in seen.sentence
+    assert not seen.is_right
+    assert "1 not seen" in seen.sentence
 
 
 def test_a_second_one_is_one_too_many() -> None:
     things = [*the_kit()[:3], (outline("middle_tip", PLACES[4], CAMERA, turn=2.0), BLUE)]
     seen = looked(things, expected=set(NAMES[:3]))
-    assert seen.count(State.EXTRA) == 1 and not seen.missing
+    assert seen.count(State.EXTRA) == 1
+    assert not seen.missing
     assert next(s for s in seen.seen if s.state is State.EXTRA).names == ("middle_tip",)
 
 
@@ -102,12 +121,15 @@ def test_a_finger_part_in_the_thumbs_place_is_said_in_one_sentence() -> None:
     things = [*the_kit()[:3], (outline("index_proximal", PLACES[4], CAMERA, turn=2.0), BLUE)]
     seen = looked(things, expected=set(NAMES[:4]))
     assert [m.names for m in seen.missing] == [("thumb_proximal",)]
-    assert "where thumb" in seen.sentence and "index finger" in seen.sentence
+    assert "where thumb" in seen.sentence
+    assert "index finger" in seen.sentence
 
 
 @pytest.mark.parametrize("ratio", [0.93, 1.08])
 def test_a_part_of_another_size_is_measured_and_not_right(ratio: float) -> None:
-    seen = looked([(outline("thumb_proximal", PLACES[2], CAMERA, scale=ratio), BLUE)], expected={"thumb_proximal"})
+    seen = looked(
+        [(outline("thumb_proximal", PLACES[2], CAMERA, scale=ratio), BLUE)], expected={"thumb_proximal"}
+    )
     (only,) = seen.seen
     assert only.state is State.OTHER_SCALE
     assert only.scale_ratio == pytest.approx(ratio, abs=0.012)
@@ -115,7 +137,9 @@ def test_a_part_of_another_size_is_measured_and_not_right(ratio: float) -> None:
 
 
 def test_a_part_of_the_other_hand_is_told() -> None:
-    seen = looked([(outline("tension_block", PLACES[2], CAMERA, mirrored=True), BLUE)], expected={"tension_block"})
+    seen = looked(
+        [(outline("tension_block", PLACES[2], CAMERA, mirrored=True), BLUE)], expected={"tension_block"}
+    )
     assert [s.state for s in seen.seen] == [State.MIRRORED]
     right = looked([(outline("tension_block", PLACES[2], CAMERA), BLUE)], expected={"tension_block"})
     assert right.is_right
@@ -159,7 +183,8 @@ def test_where_nothing_tells_the_prints_size_no_part_is_called_right() -> None:
     assert seen.count(State.RIGHT) == 0
     assert any("Nothing in the photo tells" in n for n in seen.notes)
     told = looked(the_kit()[:3], table=white_table, expected=set(NAMES[:3]), bar_reading_mm=100.0)
-    assert told.is_right and told.print_told_by == ("caliper",)
+    assert told.is_right
+    assert told.print_told_by == ("caliper",)
 
 
 def test_a_part_across_the_line_is_not_called_right() -> None:
@@ -185,4 +210,5 @@ def test_an_impossible_order_is_refused_with_its_reason(wrong: dict[str, object]
 
 def test_an_empty_mat_has_nothing_and_all_is_missing() -> None:
     seen = looked([])
-    assert seen.seen == () and sum(m.count for m in seen.missing) == 6
+    assert seen.seen == ()
+    assert sum(m.count for m in seen.missing) == 6

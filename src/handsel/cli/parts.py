@@ -19,8 +19,12 @@ AS_ORDERED, NOT_AS_ORDERED, BAD_INPUT = 0, 1, 2
 
 @click.command(name="parts")
 @click.argument("photo", type=click.Path(path_type=Path), metavar="PHOTO")
-@click.option("--design", "design_name", default="linden", show_default=True, help="Design: its name, or a file.")
-@click.option("--scale", "scale_ratio", type=float, required=True, metavar="S", help="As ordered; 115 % is 1.15.")
+@click.option(
+    "--design", "design_name", default="linden", show_default=True, help="Design: its name, or a file."
+)
+@click.option(
+    "--scale", "scale_ratio", type=float, required=True, metavar="S", help="As ordered; 115 % is 1.15."
+)
 @click.option("--side", type=click.Choice(["left", "right"]), required=True, help="As ordered.")
 @click.option(
     "--only",
@@ -82,9 +86,15 @@ def command(
 
 
 def _looked(
-    photo: Path, design_name: str, scale_ratio: float, side: str, only: Sequence[str], bar_reading_mm: float | None,
-    paper: str | None, overlay: Path | None,
-) -> tuple[PartsSeen, Path | None]:  # fmt: skip
+    photo: Path,
+    design_name: str,
+    scale_ratio: float,
+    side: str,
+    only: Sequence[str],
+    bar_reading_mm: float | None,
+    paper: str | None,
+    overlay: Path | None,
+) -> tuple[PartsSeen, Path | None]:
     from handsel.data.load_design import load_design
     from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
     from handsel.vision.camera import Lens
@@ -151,8 +161,13 @@ def _refused(photo: Path, error: HandselError, as_json: bool) -> None:
     import json
 
     cause = error.cause.value if isinstance(error, MatRefused) else "not usable input"
-    click.echo(json.dumps({"file": str(photo), "refused": True, "cause": cause, "reason": str(error)}, indent=2,
-                          ensure_ascii=False))  # fmt: skip
+    click.echo(
+        json.dumps(
+            {"file": str(photo), "refused": True, "cause": cause, "reason": str(error)},
+            indent=2,
+            ensure_ascii=False,
+        )
+    )
 
 
 def entry(photo: Path, result: PartsSeen, overlay: Path | None) -> dict[str, Any]:
@@ -196,9 +211,14 @@ def _part(number: int, s: PartSeen) -> dict[str, Any]:
         "u_scale_ratio": s.u_scale_ratio and round(s.u_scale_ratio, 4),
         "flat_side_down": s.flat_side_down,
         "reason": s.reason,
-        "ask": s.ask and {"what": s.ask.what, "dimension": s.ask.dimension, "expected_mm": s.ask.expected_mm,
-                          "otherwise_mm": s.ask.otherwise_mm},
-    }  # fmt: skip
+        "ask": s.ask
+        and {
+            "what": s.ask.what,
+            "dimension": s.ask.dimension,
+            "expected_mm": s.ask.expected_mm,
+            "otherwise_mm": s.ask.otherwise_mm,
+        },
+    }
 
 
 def _missing(m: PartMissing) -> dict[str, Any]:
@@ -222,7 +242,10 @@ def _print(photo: Path, result: PartsSeen, overlay: Path | None) -> None:
             out.print(f"      {s.ask.what}")
     for m in result.missing:
         many = f" ({m.count})" if m.count > 1 else ""
-        out.print(f"   -  not seen: {m.title}{many}" + ("; it may be among what cannot be told" if m.may_be_there else ""))
+        out.print(
+            f"   -  not seen: {m.title}{many}"
+            + ("; it may be among what cannot be told" if m.may_be_there else "")
+        )
     for note in result.notes:
         out.print(f"  note: {note}")
     if overlay is not None:

@@ -40,6 +40,7 @@ def parts_overlay(picture: Image, parts: PartsSeen, *, quality: int = 86) -> byt
 
     shrink = min(1.0, _LONGEST_PX / max(picture.size))
     copy = picture.convert("RGB").resize((round(picture.width * shrink), round(picture.height * shrink)))
+    copy.info.clear()  # what else the file said stays behind
     ratio = copy.width / parts.picture_px[0]
     pen = ImageDraw.Draw(copy)
     width = max(3, round(max(copy.size) / 420))
@@ -78,5 +79,7 @@ def _label(copy: Image, pen: ImageDraw, number: int, seen: PartSeen, ratio: floa
     ys = [y * ratio for _, y in seen.outline_px]
     left = min(max((min(xs) + max(xs) - wide) / 2, 0), copy.width - wide)
     top = min(max((min(ys) + max(ys) - tall) / 2, 0), copy.height - tall)
-    pen.rounded_rectangle((left, top, left + wide, top + tall), radius=tall / 3, fill=_PAPER, outline=colour, width=2)
+    pen.rounded_rectangle(
+        (left, top, left + wide, top + tall), radius=tall / 3, fill=_PAPER, outline=colour, width=2
+    )
     pen.text((left + 0.35 * size, top + 0.12 * size), words, fill=_INK, font=font)

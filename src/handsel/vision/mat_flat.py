@@ -117,7 +117,9 @@ def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, 
     border = (at_x < free.x_mm) | (at_x > free.right_mm) | (at_y < free.y_mm) | (at_y > free.lower_mm)
     border &= (np.minimum(at_x, mat.width_mm - at_x) > cell) & (np.minimum(at_y, mat.height_mm - at_y) > cell)
     for m in mat.markers:
-        border &= (np.abs(at_x - m.x_mm) > mat.marker_mm / 2 + cell) | (np.abs(at_y - m.y_mm) > mat.marker_mm / 2 + cell)
+        border &= (np.abs(at_x - m.x_mm) > mat.marker_mm / 2 + cell) | (
+            np.abs(at_y - m.y_mm) > mat.marker_mm / 2 + cell
+        )
     level = value.mean(2)
     usable = border & (even < 0.15)
     if usable.sum() < 20:
@@ -131,13 +133,17 @@ def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, 
         for _ in range(4):
             a = terms[usable] * np.sqrt(weight[usable])[:, None]
             fitted = np.linalg.lstsq(
-                a.T @ a + 1e-3 * np.eye(len(powers)), a.T @ (value[usable] * np.sqrt(weight[usable])[:, None]), rcond=None
-            )[0]  # fmt: skip
+                a.T @ a + 1e-3 * np.eye(len(powers)),
+                a.T @ (value[usable] * np.sqrt(weight[usable])[:, None]),
+                rcond=None,
+            )[0]
             left = (value - terms @ fitted).mean(2)
             # Shadow is only ever darker: what is below the surface counts less than what is above it.
             weight = 1.0 / (1.0 + (np.where(left < 0, left, 0.5 * left) / 0.03) ** 2)
         colour_off = np.abs(value - terms @ fitted - left[..., None]).max(2)
-        inside = (np.minimum(at_x, mat.width_mm - at_x) > cell) & (np.minimum(at_y, mat.height_mm - at_y) > cell)
+        inside = (np.minimum(at_x, mat.width_mm - at_x) > cell) & (
+            np.minimum(at_y, mat.height_mm - at_y) > cell
+        )
         usable = inside & (np.abs(left) < 0.10) & (colour_off < 0.05) & (even < 0.2)
         if usable.sum() < 30:
             usable = border & (np.abs(left) < 0.3)
@@ -145,9 +151,7 @@ def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, 
         (np.arange(light.shape[1]) + 0.5) / scale / mat.width_mm * 2 - 1,
         (np.arange(light.shape[0]) + 0.5) / scale / mat.height_mm * 2 - 1,
     )
-    paper = sum(
-        (fine_u**i * fine_v**j)[..., None] * fitted[k] for k, (i, j) in enumerate(powers)
-    )  # fmt: skip
+    paper = sum((fine_u**i * fine_v**j)[..., None] * fitted[k] for k, (i, j) in enumerate(powers))
     noise = float(np.median(even[usable])) if usable.any() else 0.05
     return np.asarray(paper), max(noise, 0.003)
 
@@ -225,10 +229,17 @@ def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) 
     mask = np.zeros(level.shape, np.uint8)
     cv2.fillPoly(mask, [np.rint(outline_mm * [1.0, -1.0] * scale - 0.5).astype(np.int32)], 1)
     values = np.clip(level[mask > 0], -1.6, 0.3)
-    split, _ = cv2.threshold(np.uint8((values[None] + 1.6) * 130), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    split, _ = cv2.threshold(
+        np.uint8((values[None] + 1.6) * 130), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU
+    )
     split = split / 130 - 1.6
     light, dark = values[values > split], values[values <= split]
-    if not light.size or not dark.size or light.mean() - dark.mean() < _PARTED or light.size < 0.2 * values.size:
+    if (
+        not light.size
+        or not dark.size
+        or light.mean() - dark.mean() < _PARTED
+        or light.size < 0.2 * values.size
+    ):
         return None
     # The shadow's own rim is as light as a part: thin, so it is taken out.
     k = max(1, round(_RIM_MM * scale / 2))

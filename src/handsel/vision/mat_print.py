@@ -69,7 +69,9 @@ def print_scale(
     """
     told: list[tuple[str, float, float]] = []
     if bar_reading_mm is not None:
-        reading = number(bar_reading_mm, "bar_reading_mm", where="scale bar", low=0.5 * BAR_MM, high=1.5 * BAR_MM)
+        reading = number(
+            bar_reading_mm, "bar_reading_mm", where="scale bar", low=0.5 * BAR_MM, high=1.5 * BAR_MM
+        )
         told.append(("caliper", reading / BAR_MM, _READING_MM_SD / BAR_MM))
     card, from_card = _card(flat, view, patches)
     if from_card is not None:
@@ -87,7 +89,9 @@ def print_scale(
     agree = all(abs(r - mean) < 3.5 * hypot(s, u) for _, r, s in told)
     if not agree:  # the first named is the surest; the spread is what is not known
         mean, u = told[0][1], max(u, float(np.ptp(value)) / 2)
-    return PrintScale(ratio=mean, u_ratio=u, told_by=tuple(n for n, _, _ in told), paper=paper, agree=agree), card
+    return PrintScale(
+        ratio=mean, u_ratio=u, told_by=tuple(n for n, _, _ in told), paper=paper, agree=agree
+    ), card
 
 
 def card_pose() -> Pose:
@@ -95,12 +99,16 @@ def card_pose() -> Pose:
     from handsel.design.solids import prism, rectangle
 
     wide, high = ID1_MM
-    solid = prism(rectangle((-wide / 2, wide / 2), (-high / 2, high / 2), CARD_CORNER_MM), 0.0, CARD_THICK_MM, "z")
+    solid = prism(
+        rectangle((-wide / 2, wide / 2), (-high / 2, high / 2), CARD_CORNER_MM), 0.0, CARD_THICK_MM, "z"
+    )
     outline = np.asarray(max(solid.project().to_polygons(), key=len), float)
     return Pose(mirrored=False, solid=solid, height_mm=CARD_THICK_MM, outline_mm=outline, on_flat_side=True)
 
 
-def _card(flat: Flat, view: MatView, patches: Sequence[Patch]) -> tuple[Patch | None, tuple[float, float] | None]:
+def _card(
+    flat: Flat, view: MatView, patches: Sequence[Patch]
+) -> tuple[Patch | None, tuple[float, float] | None]:
     """The patch that is a card, and the print's ratio with its uncertainty from it."""
     pose = None
     for patch in patches:
@@ -112,8 +120,18 @@ def _card(flat: Flat, view: MatView, patches: Sequence[Patch]) -> tuple[Patch | 
         d = even_points(patch.outline_mm, 200) - middle
         cov = d.T @ d
         axis = 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1]))
-        fit = refined(patch, flat, view, index=0, pose=pose, at_mm=middle, turn_rad=axis, scale=scale, free_scale=True,
-                      base=1.0)  # fmt: skip
+        fit = refined(
+            patch,
+            flat,
+            view,
+            index=0,
+            pose=pose,
+            at_mm=middle,
+            turn_rad=axis,
+            scale=scale,
+            free_scale=True,
+            base=1.0,
+        )
         if fit is not None and fit.matched_ratio > 0.85 and fit.says > 40.0:
             return patch, (1.0 / fit.scale, hypot(fit.u_scale, 0.0008) / fit.scale)
     return None, None
@@ -132,7 +150,11 @@ def _paper_edges(gray: Gray, view: MatView) -> tuple[float, float, str | None] |
     best: tuple[float, float, float, str] | None = None
     for paper in MATS.values():
         sizes = (paper.width_mm, paper.height_mm)
-        told = [(size / s[0], hypot(size * s[1] / s[0], _PAPER_MM_SD) / s[0]) for size, s in zip(sizes, spans, strict=True) if s]
+        told = [
+            (size / s[0], hypot(size * s[1] / s[0], _PAPER_MM_SD) / s[0])
+            for size, s in zip(sizes, spans, strict=True)
+            if s
+        ]
         weight = np.array([1 / u**2 for _, u in told])
         ratio = float(weight @ [r for r, _ in told]) / float(weight.sum())
         misfit = max(abs(r - ratio) / u for r, u in told)
@@ -159,7 +181,8 @@ def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, fl
     a, o = np.meshgrid(along, at_mm + out * offsets, indexing="ij")
     px = view.sheet_to_px(np.column_stack([o.ravel(), a.ravel()] if axis == 0 else [a.ravel(), o.ravel()]))
     height, width = gray.shape
-    inside = ((px >= 1) & (px <= [width - 2, height - 2])).all(1).reshape(a.shape)
+    within = np.asarray((px >= 1) & (px <= np.array([width - 2, height - 2])))
+    inside = within.all(axis=1).reshape(a.shape)
     light = sampled(LINEAR[gray], px).reshape(a.shape)
     light = np.log(np.maximum(light, 0.004))
     gap = max(2, round(0.6 / step))
@@ -173,14 +196,12 @@ def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, fl
         return None
     near = np.abs(at - at[k]) < 2.0
     sub = np.where(valid[:, near], np.abs(change[:, near]), 0.0)
-    peak = sub.argmax(1)
     good = sub.max(1) > 0.5 * firm[k]
     if good.sum() < 25:
         return None
     # The middle of the step from its whole area, as in `mat_corners`.
     weight = np.where(sub > 0.5 * sub.max(1, keepdims=True), sub, 0.0)
     spots = (weight @ at[near]) / np.maximum(weight.sum(1), 1e-9)
-    del peak
     x, y = along[good] - length / 2, spots[good]
     keep = np.ones(len(x), bool)
     for _ in range(4):

@@ -73,9 +73,7 @@ class MatView:
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Points of the table frame in the picture: (n, 3) [mm] to (n, 2) [px]."""
         seen = (points_mm - self.at_mm) @ self.rotation.T
-        return project(
-            seen[None], np.array([self.f_px]), self.centre_px[None], np.array([self.k1])
-        )[0]  # fmt: skip
+        return project(seen[None], np.array([self.f_px]), self.centre_px[None], np.array([self.k1]))[0]
 
     def sheet_to_px(self, points_mm: FloatArray) -> FloatArray:
         """Points of the sheet in the picture: (n, 2) [mm] to (n, 2) [px]."""
@@ -143,10 +141,14 @@ def view_of(gray: Gray, *, lens: Lens | None = None, where: str = "photo") -> Ma
         points, seen = np.vstack([world[n] for n in numbers]), np.vstack([corners[n] for n in numbers])
         _judge_spread(mat, numbers, where)
         best = min(
-            (_fit(points, seen, size, log(focal_px(exp(g.log_f35), *size)), g.sd, -2 * log(g.weight / g.sd))
-             for g in (lens or Lens()).guesses()),
+            (
+                _fit(
+                    points, seen, size, log(focal_px(exp(g.log_f35), *size)), g.sd, -2 * log(g.weight / g.sd)
+                )
+                for g in (lens or Lens()).guesses()
+            ),
             key=lambda fit: fit[2],
-        )  # fmt: skip
+        )
         state, covariance, _, left = best
         off = np.linalg.norm(left, axis=1).reshape(-1, 4).max(1)
         limit = max(_OFF_PX, 4.0 * float(np.median(off)))
@@ -177,7 +179,9 @@ def _one_mat(found: dict[int, list[FloatArray]], where: str) -> tuple[Mat, dict[
             do="Photograph one mat at a time.",
         )
     corners = {n: found[n][0] for n in seen[name] if len(found[n]) == 1}
-    side = min((float(np.linalg.norm(np.roll(c, 1, 0) - c, axis=1).mean()) for c in corners.values()), default=0.0)
+    side = min(
+        (float(np.linalg.norm(np.roll(c, 1, 0) - c, axis=1).mean()) for c in corners.values()), default=0.0
+    )
     if side and side / 6.0 < _LEAST_CELL_PX:
         raise MatRefused(
             MatCause.SMALL,
@@ -231,7 +235,9 @@ def _fit(
     start, place = _started(points, seen, exp(log_f), middle)
     state = np.r_[np.zeros(3), place, log_f, 0.0, 0.0, 0.0]
     mean = np.r_[np.full(6, 0.0), log_f, 0.0, 0.0, 0.0]
-    sd = np.r_[np.full(6, np.inf), u_log_f, DISTORTION_SD, np.full(2, CENTRE_RATIO_SD * float(np.hypot(*size)))]
+    sd = np.r_[
+        np.full(6, np.inf), u_log_f, DISTORTION_SD, np.full(2, CENTRE_RATIO_SD * float(np.hypot(*size)))
+    ]
     step = np.r_[np.full(3, 1e-6), np.full(3, 1e-3), 1e-6, 1e-6, 1e-3, 1e-3]
     u_px = _CORNER_PX_SD
     for round_ in range(12):
@@ -261,10 +267,12 @@ def _started(
     centre, spread = flat.mean(0), float(np.ptp(flat))
     (x, y), (u, v) = ((flat - centre) / spread).T, ((seen - middle) / f_px).T
     one, zero = np.ones_like(x), np.zeros_like(x)
-    rows = np.vstack([
-        np.column_stack([x, y, one, zero, zero, zero, -u * x, -u * y, -u]),
-        np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y, -v]),
-    ])  # fmt: skip
+    rows = np.vstack(
+        [
+            np.column_stack([x, y, one, zero, zero, zero, -u * x, -u * y, -u]),
+            np.column_stack([zero, zero, zero, x, y, one, -v * x, -v * y, -v]),
+        ]
+    )
     h = np.linalg.svd(rows)[2][-1].reshape(3, 3)
     h = h @ np.array([[1 / spread, 0, -centre[0] / spread], [0, 1 / spread, -centre[1] / spread], [0, 0, 1]])
     h = h / (0.5 * (np.linalg.norm(h[:, 0]) + np.linalg.norm(h[:, 1])))
@@ -276,9 +284,13 @@ def _started(
 
 
 def _view(
-    mat: Mat, fit: tuple[FloatArray, FloatArray, FloatArray], covariance: FloatArray, misfit: float, count: int,
+    mat: Mat,
+    fit: tuple[FloatArray, FloatArray, FloatArray],
+    covariance: FloatArray,
+    misfit: float,
+    count: int,
     where: str,
-) -> MatView:  # fmt: skip
+) -> MatView:
     state, start, middle = fit
     rotation = _turned(state[None, :3])[0] @ start
     at = -rotation.T @ state[3:6]
@@ -290,11 +302,20 @@ def _view(
     slope = np.array([(h[2] - at[2]) / s for h, s in zip(heights, np.diag(steps), strict=True)])
     u_height = sqrt(max(float(slope @ covariance @ slope), 0.0))
     view = MatView(
-        mat=mat, rotation=rotation, at_mm=at, f_px=exp(state[6]), u_log_f=sqrt(covariance[6, 6]), k1=float(state[7]),
-        centre_px=middle + state[8:10], covariance=covariance, u_height_ratio=u_height / max(at[2], 1.0),
-        misfit_px=misfit, marker_count=count, tilt_deg=tilt, px_per_mm=exp(state[6]) / float(np.linalg.norm(
-            at - [mat.width_mm / 2, -mat.height_mm / 2, 0.0])),
-    )  # fmt: skip
+        mat=mat,
+        rotation=rotation,
+        at_mm=at,
+        f_px=exp(state[6]),
+        u_log_f=sqrt(covariance[6, 6]),
+        k1=float(state[7]),
+        centre_px=middle + state[8:10],
+        covariance=covariance,
+        u_height_ratio=u_height / max(at[2], 1.0),
+        misfit_px=misfit,
+        marker_count=count,
+        tilt_deg=tilt,
+        px_per_mm=exp(state[6]) / float(np.linalg.norm(at - [mat.width_mm / 2, -mat.height_mm / 2, 0.0])),
+    )
     if at[2] <= 0 or tilt > _MOST_TILT_DEG:
         raise MatRefused(
             MatCause.OBLIQUE,

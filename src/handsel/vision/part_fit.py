@@ -86,7 +86,13 @@ def _field(flat: Flat, patch: Patch) -> _Field:
 
 
 def fits_of(
-    patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, *, print_ratio: float, free_scale: bool = False
+    patch: Patch,
+    kinds: tuple[Kind, ...],
+    flat: Flat,
+    view: MatView,
+    *,
+    print_ratio: float,
+    free_scale: bool = False,
 ) -> tuple[Fit, ...]:
     """The explanations of a patch by parts, the best first.
 
@@ -109,7 +115,10 @@ def fits_of(
     middle = patch.outline_mm.min(0) * 0.5 + patch.outline_mm.max(0) * 0.5
     extent = float(np.linalg.norm(np.ptp(patch.outline_mm, axis=0)))
     for index, kind in enumerate(kinds):
-        for pose in kind.poses:
+        # A part of another size is looked for as it is mostly laid.
+        for pose in (
+            [p for p in kind.poses if p.on_flat_side or p is kind.poses[0]] if free_scale else kind.poses
+        ):
             outline = outline_seen(pose, at_mm=middle, turn_rad=0.0, camera_mm=view.at_mm, scale=base)
             area = ring_area_mm2(outline)
             ratio = patch.area_mm2 / area
@@ -136,7 +145,7 @@ def fits_of(
     rough.sort(key=lambda r: r[0])
     found: list[Fit] = []
     per_pose: dict[int, int] = {}
-    most = 10 if patch.certain else 20
+    most = 4 if free_scale else 8 if patch.certain else 16
     for cost, index, pose, at, turn, scale in rough:
         if len(found) >= most or (found and patch.certain and cost > _FAR_WORSE * max(rough[0][0], 0.3)):
             break
@@ -144,9 +153,17 @@ def fits_of(
             continue
         per_pose[id(pose)] = per_pose.get(id(pose), 0) + 1
         fit = refined(
-            patch, flat, view, index=index, pose=pose, at_mm=at, turn_rad=turn, scale=scale, free_scale=free_scale,
+            patch,
+            flat,
+            view,
+            index=index,
+            pose=pose,
+            at_mm=at,
+            turn_rad=turn,
+            scale=scale,
+            free_scale=free_scale,
             base=base,
-        )  # fmt: skip
+        )
         if fit is not None:
             found.append(fit)
     return tuple(sorted(found, key=lambda f: -f.says)[:8])
@@ -157,7 +174,9 @@ def _axis(points: FloatArray) -> tuple[float, float]:
     d = points - points.mean(0)
     cov = d.T @ d
     values = np.linalg.eigvalsh(cov)
-    return 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1])), float(sqrt(values[1] / max(values[0], 1e-9)))
+    return 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1])), float(
+        sqrt(values[1] / max(values[0], 1e-9))
+    )
 
 
 def _starts(
@@ -216,9 +235,12 @@ def _pulled(field: _Field, points: FloatArray) -> tuple[FloatArray, float, float
         off = field.at(field.signed, now)
         h = 0.75
         slope = np.stack(
-            [field.at(field.signed, now + [h, 0]) - field.at(field.signed, now - [h, 0]),
-             field.at(field.signed, now + [0, h]) - field.at(field.signed, now - [0, h])], -1
-        ) / (2 * h)  # fmt: skip
+            [
+                field.at(field.signed, now + [h, 0]) - field.at(field.signed, now - [h, 0]),
+                field.at(field.signed, now + [0, h]) - field.at(field.signed, now - [0, h]),
+            ],
+            -1,
+        ) / (2 * h)
         arm = now - pivot - shift
         rows = np.column_stack([slope, slope[:, 1] * arm[:, 0] - slope[:, 0] * arm[:, 1]])
         weight = 1.0 / (1.0 + (off / 1.5) ** 2)
@@ -237,7 +259,9 @@ def _searched(
     middle = (low + high) / 2
     lit = None if patch.core_mm is None else even_points(patch.core_mm, 60)
     first, longer = _axis(even_points(patch.outline_mm if lit is None else patch.core_mm, 120))  # type: ignore[arg-type]
-    own, own_longer = _axis(pose.outline_mm if len(pose.outline_mm) > 60 else even_points(pose.outline_mm, 120))
+    own, own_longer = _axis(
+        pose.outline_mm if len(pose.outline_mm) > 60 else even_points(pose.outline_mm, 120)
+    )
     turns = np.arange(45) * (2 * pi / 45)
     if min(longer, own_longer) > 1.5:
         half = np.arange(-5, 6) * np.radians(7.0)
@@ -270,9 +294,18 @@ def _searched(
 
 
 def refined(
-    patch: Patch, flat: Flat, view: MatView, *, index: int, pose: Pose, at_mm: FloatArray, turn_rad: float, scale: float,
-    free_scale: bool, base: float,
-) -> Fit | None:  # fmt: skip
+    patch: Patch,
+    flat: Flat,
+    view: MatView,
+    *,
+    index: int,
+    pose: Pose,
+    at_mm: FloatArray,
+    turn_rad: float,
+    scale: float,
+    free_scale: bool,
+    base: float,
+) -> Fit | None:
     """One explanation pulled onto the steps of light, and what it says.
 
     Parameters: patch; flat; view; index of the kind; pose; at_mm : (2,) float [mm]; turn_rad [rad]; scale [-] in
@@ -315,7 +348,9 @@ def refined(
     # What the camera's own height leaves open moves the upper edges.
     lift = pose.height_mm / max(view.at_mm[2] - pose.height_mm, 50.0)
     away = float(np.linalg.norm(at_mm - view.at_mm[:2]))
-    u_all = hypot(u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max())))
+    u_all = hypot(
+        u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max()))
+    )
     says = _said(off, there, u_all, clear=patch.certain)
     if patch.certain:
         says = 0.5 * (says + _said_back(patch.outline_mm, outline, u_all))
@@ -323,10 +358,17 @@ def refined(
         says = 0.5 * (says + _said_back(patch.core_mm, outline, u_all, within=True))
     good = there & (np.abs(off) < 3.0 * u_all)
     return Fit(
-        kind=index, pose=pose, at_mm=at_mm, turn_rad=float(turn_rad % (2 * pi)), scale=scale / base, u_scale=u_scale / base,
-        says=says, matched_ratio=float(good.mean()), rms_mm=sqrt(float((off[good] ** 2).mean())) if good.any() else 9.9,
+        kind=index,
+        pose=pose,
+        at_mm=at_mm,
+        turn_rad=float(turn_rad % (2 * pi)),
+        scale=scale / base,
+        u_scale=u_scale / base,
+        says=says,
+        matched_ratio=float(good.mean()),
+        rms_mm=sqrt(float((off[good] ** 2).mean())) if good.any() else 9.9,
         outline_mm=outline,
-    )  # fmt: skip
+    )
 
 
 def _points(outline: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -386,7 +428,9 @@ def _said_back(mine_mm: FloatArray, outline: FloatArray, u: float, *, within: bo
     if within:
         off = np.where(_inside(mine, outline), np.minimum(off, _OUTSIDE), off)
     wide = hypot(u, _OUTSIDE)
-    each = np.log((1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * _RANDOM_MM + _STRAY)
+    each = np.log(
+        (1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * _RANDOM_MM + _STRAY
+    )
     return float(each.sum()) * _SPACING_MM / _ONE_VOICE_MM
 
 

@@ -29,7 +29,10 @@ FloatArray = npt.NDArray[np.float64]
 _ORDERED, _OTHER_HAND, _OTHER_SIZE, _UNKNOWN = log(0.90), log(0.03), log(0.03), log(0.04)
 _SIZE_RANGE = 1.0  # sizes that another size may have, ratio
 _TEMPER = 0.4  # what edges say counts this much: they err together more than they show
-_CLEAR_FIT, _FAINT_FIT = 0.80, 0.75  # share of its outline that a part must show: clear, and grown into its shadow
+_CLEAR_FIT, _FAINT_FIT = (
+    0.80,
+    0.75,
+)  # share of its outline that a part must show: clear, and grown into its shadow
 _LEAST_SAID = 12.0
 _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of another kind or side
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
@@ -173,8 +176,18 @@ def _explained(
         if id(fit.pose) in done or fit.says < fits[0].says - _HOPELESS:
             continue
         done.add(id(fit.pose))
-        free = refined(patch, flat, view, index=fit.kind, pose=fit.pose, at_mm=fit.at_mm, turn_rad=fit.turn_rad,
-                       scale=fit.scale * base, free_scale=True, base=base)  # fmt: skip
+        free = refined(
+            patch,
+            flat,
+            view,
+            index=fit.kind,
+            pose=fit.pose,
+            at_mm=fit.at_mm,
+            turn_rad=fit.turn_rad,
+            scale=fit.scale * base,
+            free_scale=True,
+            base=base,
+        )
         if free is not None:
             sized.append(free)
     if not fits or fits[0].matched_ratio < max(0.93, enough) or fits[0].says < _LEAST_SAID:
@@ -185,7 +198,9 @@ def _explained(
 def _worth(fit: Fit, *, own_size: bool, kinds: tuple[Kind, ...]) -> float:
     """Logarithm of how probable an explanation is, up to what all have in common."""
     pose_count = len(kinds[fit.kind].poses)
-    said = _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
+    said = (
+        _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
+    )
     if own_size:
         # The best of many sizes always fits a little better: what it took to find it is taken off again.
         said += _OTHER_SIZE + log(max(fit.u_scale, 0.003) * sqrt(2 * pi) / _SIZE_RANGE)
@@ -224,9 +239,15 @@ def _assigned(views: list[_View], kinds: tuple[Kind, ...]) -> list[tuple[int | N
 
 
 def _seen(
-    one: _View, kind: int | None, is_extra: bool, kinds: tuple[Kind, ...], design: Design, scale_ratio: float, view: MatView,
+    one: _View,
+    kind: int | None,
+    is_extra: bool,
+    kinds: tuple[Kind, ...],
+    design: Design,
+    scale_ratio: float,
+    view: MatView,
     printed: PrintScale,
-) -> PartSeen:  # fmt: skip
+) -> PartSeen:
     base = _bare(one.patch, view, printed)
     if kind is None:
         return _unknown(one, base, kinds, design, scale_ratio)
@@ -243,40 +264,80 @@ def _seen(
     the_kind = kinds[kind]
     probable = exp(min(float(np.logaddexp.reduce([w for w, f in options]) - total), 0.0))
     free = next((f for f in sized if f.pose is fit.pose), None)
-    size, u_size = (free.scale, hypot(free.u_scale, printed.u_ratio, _MODEL_MM / the_kind.size_mm)) if free else (fit.scale, 0.05)
+    size, u_size = (
+        (free.scale, hypot(free.u_scale, printed.u_ratio, _MODEL_MM / the_kind.size_mm))
+        if free
+        else (fit.scale, 0.05)
+    )
     told = replace(
-        base, names=the_kind.names, title=title_of(the_kind), scale_ratio=size, u_scale_ratio=u_size,
-        flat_side_down=fit.pose.on_flat_side, outline_px=_to_px(fit.outline_mm, view),
-    )  # fmt: skip
+        base,
+        names=the_kind.names,
+        title=title_of(the_kind),
+        scale_ratio=size,
+        u_scale_ratio=u_size,
+        flat_side_down=fit.pose.on_flat_side,
+        outline_px=_to_px(fit.outline_mm, view),
+    )
     if doubt := _doubt(one, fit, kind, kinds, design, scale_ratio, probable):
-        return replace(told, state=State.UNTOLD, confidence=_capped(1 - probable), reason=doubt[0], ask=doubt[1])
+        return replace(
+            told, state=State.UNTOLD, confidence=_capped(1 - probable), reason=doubt[0], ask=doubt[1]
+        )
     limit = max(_SIZE_RATIO, _SIZE_MM / the_kind.size_mm)
     fits_size = _between(size, u_size, 1 - limit, 1 + limit)
     if fits_size < 1 - _SURE:
         if not printed.is_known:
-            return replace(told, state=State.UNTOLD, confidence=0.5, ask=_bar_ask(), reason=(
-                f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"))  # fmt: skip
+            return replace(
+                told,
+                state=State.UNTOLD,
+                confidence=0.5,
+                ask=_bar_ask(),
+                reason=(
+                    f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"
+                ),
+            )
         if not one.clear and fit.matched_ratio < _FAINT_SIZE_FIT:
-            return replace(told, state=State.UNTOLD, confidence=0.5, ask=_size_ask(the_kind, design, scale_ratio), reason=(
-                f"it seems {size:.3f} times its ordered size, but its outline is faint"))  # fmt: skip
+            return replace(
+                told,
+                state=State.UNTOLD,
+                confidence=0.5,
+                ask=_size_ask(the_kind, design, scale_ratio),
+                reason=(f"it seems {size:.3f} times its ordered size, but its outline is faint"),
+            )
         return replace(
-            told, state=State.OTHER_SCALE, confidence=_capped(probable * (1 - fits_size)),
+            told,
+            state=State.OTHER_SCALE,
+            confidence=_capped(probable * (1 - fits_size)),
             reason=f"it is {size:.3f} times the ordered size, as printed at {100 * size * scale_ratio:.1f} %",
-        )  # fmt: skip
+        )
     if fits_size < _SURE:
         ask = _size_ask(the_kind, design, scale_ratio) if printed.is_known else _bar_ask()
         why = f"its size is not clear: {size:.3f} ± {2 * u_size:.3f} (k = 2) times the ordered one"
         return replace(told, state=State.UNTOLD, confidence=_capped(1 - fits_size), reason=why, ask=ask)
     if fit.pose.mirrored:
-        return replace(told, state=State.MIRRORED, confidence=_capped(probable * fits_size), reason="it is the mirror image")
+        return replace(
+            told,
+            state=State.MIRRORED,
+            confidence=_capped(probable * fits_size),
+            reason="it is the mirror image",
+        )
     if is_extra:
-        return replace(told, state=State.EXTRA, confidence=_capped(probable * fits_size), reason=(
-            f"the kit has {the_kind.count} of this shape, and more lie here"))  # fmt: skip
+        return replace(
+            told,
+            state=State.EXTRA,
+            confidence=_capped(probable * fits_size),
+            reason=(f"the kit has {the_kind.count} of this shape, and more lie here"),
+        )
     return replace(told, state=State.RIGHT, confidence=_capped(probable * fits_size))
 
 
 def _doubt(
-    one: _View, fit: Fit, kind: int, kinds: tuple[Kind, ...], design: Design, scale_ratio: float, probable: float
+    one: _View,
+    fit: Fit,
+    kind: int,
+    kinds: tuple[Kind, ...],
+    design: Design,
+    scale_ratio: float,
+    probable: float,
 ) -> tuple[str, Ask] | None:
     """Why a kind or its side is not clear, and what would settle it."""
     enough = _CLEAR_FIT if one.clear else _FAINT_FIT
@@ -289,13 +350,20 @@ def _doubt(
             _rival_ask(kinds[kind], kinds[rival.kind], design, scale_ratio),
         )
     if kinds[kind].has_side:
-        other = max((f for f in one.fits if f.kind == kind and f.pose.mirrored != fit.pose.mirrored),
-                    key=lambda f: f.says, default=None)  # fmt: skip
+        other = max(
+            (f for f in one.fits if f.kind == kind and f.pose.mirrored != fit.pose.mirrored),
+            key=lambda f: f.says,
+            default=None,
+        )
         if other is not None and other.says > fit.says - lead:
-            return "left and right look alike as it lies", Ask(what="Lay it on another face, and photograph it again.")
+            return "left and right look alike as it lies", Ask(
+                what="Lay it on another face, and photograph it again."
+            )
     if fit.matched_ratio < enough or fit.says < _LEAST_SAID or probable < 0.9:
         again = "Move it away from others and from shadows, flat side down, and photograph it again."
-        return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", Ask(what=again)
+        return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", Ask(
+            what=again
+        )
     return None
 
 
@@ -306,10 +374,19 @@ def _unknown(
     near = one.fits[0] if one.fits else None
     if one.clear and (near is None or near.says < 0.0 and near.matched_ratio < 0.75):
         touch = Ask(what="If it is two parts that touch, move them apart and photograph them again.")
-        return replace(base, state=State.FOREIGN, confidence=0.9, reason="no part of the kit has this outline, at any size",
-                       ask=touch)  # fmt: skip
+        return replace(
+            base,
+            state=State.FOREIGN,
+            confidence=0.9,
+            reason="no part of the kit has this outline, at any size",
+            ask=touch,
+        )
     again = Ask(what="Lay it apart from everything else, flat side down, and photograph it again.")
-    return replace(base, reason="its outline is that of no part; two things may touch, or a shadow hides an edge", ask=again)
+    return replace(
+        base,
+        reason="its outline is that of no part; two things may touch, or a shadow hides an edge",
+        ask=again,
+    )
 
 
 def _bare(patch: Patch, view: MatView, printed: PrintScale) -> PartSeen:
@@ -321,10 +398,21 @@ def _bare(patch: Patch, view: MatView, printed: PrintScale) -> PartSeen:
     length = float(spans.max())
     u = hypot(length * printed.u_ratio, 0.5 / view.px_per_mm, 0.15 if patch.certain else 3.0)
     return PartSeen(
-        state=State.UNTOLD, names=(), title="something", confidence=0.5, x_mm=float(middle[0]), y_mm=-float(middle[1]),
-        length_mm=length * printed.ratio, u_length_mm=u, scale_ratio=None, u_scale_ratio=None, flat_side_down=None, reason="",
-        ask=None, outline_px=_to_px(ring, view),
-    )  # fmt: skip
+        state=State.UNTOLD,
+        names=(),
+        title="something",
+        confidence=0.5,
+        x_mm=float(middle[0]),
+        y_mm=-float(middle[1]),
+        length_mm=length * printed.ratio,
+        u_length_mm=u,
+        scale_ratio=None,
+        u_scale_ratio=None,
+        flat_side_down=None,
+        reason="",
+        ask=None,
+        outline_px=_to_px(ring, view),
+    )
 
 
 def _to_px(ring: FloatArray, view: MatView) -> tuple[tuple[float, float], ...]:
@@ -360,10 +448,17 @@ def _size_ask(kind: Kind, design: Design, scale_ratio: float) -> Ask:
     """The longest of its dimensions that grows with the hand."""
     grows = [d for d in _dimensions(kind, design).values() if d[3]]
     if not grows:
-        return Ask(what=f"Measure its longest side with a caliper: {kind.size_mm:.1f} mm as ordered.", expected_mm=kind.size_mm)
+        return Ask(
+            what=f"Measure its longest side with a caliper: {kind.size_mm:.1f} mm as ordered.",
+            expected_mm=kind.size_mm,
+        )
     name, title, nominal, _ = max(grows, key=lambda d: d[2])
     expected = nominal * scale_ratio
-    return Ask(what=f"Measure with a caliper: {title}. As ordered it is {expected:.1f} mm.", dimension=name, expected_mm=expected)
+    return Ask(
+        what=f"Measure with a caliper: {title}. As ordered it is {expected:.1f} mm.",
+        dimension=name,
+        expected_mm=expected,
+    )
 
 
 def _rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> Ask:
@@ -374,15 +469,25 @@ def _rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> A
         a, b = kind.size_mm, rival.size_mm
         if abs(a - b) < 0.5:
             return Ask(what="Turn it onto another face, and photograph it again.")
-        return Ask(what=f"Measure its longest side with a caliper: {a:.1f} mm, or {b:.1f} mm for the other.",
-                   expected_mm=a, otherwise_mm=b)  # fmt: skip
+        return Ask(
+            what=f"Measure its longest side with a caliper: {a:.1f} mm, or {b:.1f} mm for the other.",
+            expected_mm=a,
+            otherwise_mm=b,
+        )
     name, title, nominal, grows = mine[shared[0][1]]
     k = scale_ratio if grows else 1.0
     a, b = nominal * k, other[shared[0][1]][2] * k
-    return Ask(what=f"Measure with a caliper: {title}. {a:.1f} mm, or {b:.1f} mm for the other.", dimension=name,
-               expected_mm=a, otherwise_mm=b)  # fmt: skip
+    return Ask(
+        what=f"Measure with a caliper: {title}. {a:.1f} mm, or {b:.1f} mm for the other.",
+        dimension=name,
+        expected_mm=a,
+        otherwise_mm=b,
+    )
 
 
 def _bar_ask() -> Ask:
-    return Ask(what="Measure a black bar of the mat with a caliper and give its length, or lay a bank-size card on its place.",
-               dimension=None, expected_mm=100.0)  # fmt: skip
+    return Ask(
+        what="Measure a black bar of the mat with a caliper and give its length, or lay a bank-size card on its place.",
+        dimension=None,
+        expected_mm=100.0,
+    )

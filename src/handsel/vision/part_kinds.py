@@ -23,7 +23,10 @@ from handsel.vision.mat_view import shadow_mm
 FloatArray = npt.NDArray[np.float64]
 
 _FINE_MM = 0.04  # detail that a photo never shows
-_ONE_FACE, _SAME_FACE = 0.9998, 0.995  # cosine between the pieces of a face, and faces that are one resting place
+_ONE_FACE, _SAME_FACE = (
+    0.9998,
+    0.995,
+)  # cosine between the pieces of a face, and faces that are one resting place
 _MOST_POSES = 6
 _STEADY = (0.4, 0.06)  # margin [mm], and as a share of the centre's height, below which a part falls over
 _SLIT_MM = 0.6  # half the width of a slit that closes
@@ -93,7 +96,9 @@ def _alike(a: Solid, b: Solid) -> bool:
     """Same frame, same body: parts made by one generator from the same measures."""
     if not np.allclose(a.bounding_box(), b.bounding_box(), atol=0.05):
         return False
-    same = (abs(x - y) <= 2e-4 * x for x, y in ((a.volume(), b.volume()), (a.surface_area(), b.surface_area())))
+    same = (
+        abs(x - y) <= 2e-4 * x for x, y in ((a.volume(), b.volume()), (a.surface_area(), b.surface_area()))
+    )
     return all(same)
 
 
@@ -135,7 +140,9 @@ def handedness(solid: Solid) -> float:
     planes = [np.eye(3)[k] for k in range(3)]
     for i, j in ((0, 1), (1, 2)):
         if values[j] - values[i] < 0.05 * values[2]:  # round about the third axis: any plane through it
-            planes += [np.eye(3)[i] * np.cos(t) + np.eye(3)[j] * np.sin(t) for t in np.arange(1, 36) * np.pi / 36]
+            planes += [
+                np.eye(3)[i] * np.cos(t) + np.eye(3)[j] * np.sin(t) for t in np.arange(1, 36) * np.pi / 36
+            ]
     left = []
     for normal in planes:
         odd = at @ normal
@@ -148,7 +155,10 @@ def handedness(solid: Solid) -> float:
 def _mirror_image(pose: Pose) -> Pose:
     """As the other hand's part lies on the same face."""
     return replace(
-        pose, mirrored=True, solid=pose.solid.mirror((0.0, 1.0, 0.0)), outline_mm=pose.outline_mm[::-1] * [1, -1]
+        pose,
+        mirrored=True,
+        solid=pose.solid.mirror((0.0, 1.0, 0.0)),
+        outline_mm=pose.outline_mm[::-1] * [1, -1],
     )
 
 
@@ -248,7 +258,7 @@ def _same(a: Pose, b: Pose) -> bool:
 
 
 def _tops_agree(a: Pose, b: Pose, angle: float) -> bool:
-    c, s = np.cos(angle), np.sin(angle)
+    _c, _s = np.cos(angle), np.sin(angle)
     for share in (0.5, 0.85):
         cut_a, cut_b = (p.solid.slice(share * p.height_mm) for p in (a, b))
         turned_b = cut_b.translate(tuple(-_middle(b.outline_mm))).rotate(float(np.degrees(angle)))
@@ -300,9 +310,12 @@ def outline_seen(
 
     def seen(points: FloatArray) -> FloatArray:
         stood = np.column_stack(
-            [points[:, 0] * c - points[:, 1] * s + at_mm[0], points[:, 0] * s + points[:, 1] * c + at_mm[1],
-             scale * points[:, 2]]
-        )  # fmt: skip
+            [
+                points[:, 0] * c - points[:, 1] * s + at_mm[0],
+                points[:, 0] * s + points[:, 1] * c + at_mm[1],
+                scale * points[:, 2],
+            ]
+        )
         result = stood.copy()
         result[:, :2] = shadow_mm(stood, camera_mm)
         return result

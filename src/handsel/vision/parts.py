@@ -85,7 +85,7 @@ def look_at_parts(
     import cv2
 
     kinds = _expected(kinds_of(design, scale_ratio, side), expected, design)
-    gray = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY))
+    gray = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
     view = view_of(gray, lens=lens, where=where)
     if view.px_per_mm < _LEAST_PX_PER_MM:
         raise MatRefused(
@@ -154,24 +154,32 @@ def _notes(view: MatView, printed: PrintScale, seen: Sequence[PartSeen]) -> list
     if printed.is_wrong:
         on = f" on {printed.paper} paper" if printed.paper else ""
         notes.append(
-            f"The mat is printed at {100 * printed.ratio:.1f} % of its size{on} ({', '.join(printed.told_by)}). Lengths are "
+            f"The mat is printed at {100 * printed.ratio:.1f} % of its size{on} "
+            f"({', '.join(printed.told_by)}). Lengths are "
             "corrected for it; print it again at 100 %, without fitting it to the page."
         )
     if not printed.is_known:
         notes.append(
-            "Nothing in the photo tells at what size the mat is printed, so no part's size is clear. Show all four edges of "
-            "the paper on a darker table, lay a card of bank-card size on its place, or measure a bar and give its length."
+            "Nothing in the photo tells at what size the mat is printed, so no part's size is clear. "
+            "Show all four edges of "
+            "the paper on a darker table, lay a card of bank-card size on its place, or measure a "
+            "bar and give its length."
         )
     if not printed.agree:
-        notes.append(f"{' and '.join(printed.told_by)} do not agree about the print's size; measure a bar again.")
+        notes.append(
+            f"{' and '.join(printed.told_by)} do not agree about the print's size; measure a bar again."
+        )
     sizes = [s.scale_ratio for s in seen if s.state is State.OTHER_SCALE and s.scale_ratio is not None]
     if len(sizes) >= 3 and len(sizes) > 0.6 * len(seen) and max(sizes) - min(sizes) < 2.5 * _ALIKE:
         notes.append(
-            f"Nearly all parts are {float(np.median(sizes)):.3f} times the ordered size: the kit is printed for another scale, "
+            f"Nearly all parts are {float(np.median(sizes)):.3f} times the ordered size: the kit is "
+            f"printed for another scale, "
             "or the mat is. Measure a bar of the mat first."
         )
     if view.u_height_ratio > 0.03:
-        notes.append("The photo does not tell the camera's height well; a photo with its own notes on the lens is surer.")
+        notes.append(
+            "The photo does not tell the camera's height well; a photo with its own notes on the lens is surer."
+        )
     return notes
 
 
