@@ -1,6 +1,8 @@
 """Fifty simulated days, planned and first come first served, written to docs/studies/plans.md.
 
-    python studies/day_plan_study.py [--days 50] [--seed 1]
+    python studies/day_plan_study.py [--days 50] [--first 0] [--seed 1] [--store FILE]
+
+With --store the days' figures are kept in a file and a later run with --first goes on from there.
 
 Each day has open hands with causes drawn by the catalogue's priors, ways to put them right by the bundled
 actions, people of several skills, spares and a closing time. Both rules then live through the same day: work
@@ -12,6 +14,7 @@ takes the next hand in the order in which they came, by its usual way, whenever 
 from __future__ import annotations
 
 import argparse
+import json
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from random import Random
@@ -243,10 +246,14 @@ ACTIONS = load_actions("wrist-hand-1-actions", CATALOGUE, PROTOCOL)
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--days", type=int, default=50)
+    ask.add_argument("--first", type=int, default=0)
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--store", type=Path)
     asked = ask.parse_args()
-    rows = []
-    for k in range(asked.days):
+    rows: list[tuple[float, ...]] = []
+    if asked.store is not None and asked.store.exists() and asked.first:
+        rows = [tuple(json.loads(line)) for line in asked.store.read_text().splitlines()][: asked.first]
+    for k in range(asked.first, asked.first + asked.days):
         day = some_day(Random(f"{asked.seed} day {k}"))
         began = perf_counter()
         there, plans, first = live(day, k, planned=True)
@@ -270,6 +277,8 @@ def main() -> None:
             flush=True,
         )
         OUT.write_text(report(rows, asked.seed), encoding="utf-8")
+        if asked.store is not None:
+            asked.store.write_text("".join(json.dumps(r) + "\n" for r in rows))
 
 
 def report(rows: list[tuple[float, ...]], seed: int) -> str:

@@ -1,6 +1,9 @@
 """`handsel plan` at the terminal: text, JSON, exit status, errors."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import jsonschema
@@ -39,6 +42,28 @@ def test_the_json_fits_its_schema_and_says_the_same():
     assert {m["kind"] for m in told["one_more"]} == {"person", "spare"}
     stints = [s for p in told["people"] for s in p["stints"]]
     assert all(0 <= s["start_min"] < s["end_min"] <= told["closing_min"] for s in stints)
+
+
+def test_what_the_solver_prints_by_itself_does_not_reach_the_json():
+    """It prints past Python, to the process's own output; the same is done here in its place."""
+    probe = (
+        "import os, sys\n"
+        "from handsel.rework import day_plan\n"
+        "real = day_plan.plan_day\n"
+        "def loud(*a, **k):\n"
+        "    os.write(1, b'solver: hello\\n')\n"
+        "    return real(*a, **k)\n"
+        "day_plan.plan_day = loud\n"
+        f"sys.argv = ['handsel', 'plan', {str(EXAMPLE)!r}, '--json', '--no-more']\n"
+        "from handsel.cli import main\n"
+        "main()\n"
+    )
+    env = os.environ | {"PYTHONPATH": str(EXAMPLE.parents[2] / "src")}
+    done = subprocess.run(
+        [sys.executable, "-c", probe], capture_output=True, text=True, env=env, timeout=120, check=False
+    )
+    assert done.returncode == 1, done.stderr
+    assert json.loads(done.stdout)["chosen"]
 
 
 def test_when_all_hands_go_out_the_status_is_good(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -25,6 +26,7 @@ ALL_OUT, SOME_LEFT = 0, 1
 def plan_the_day(path: Path, *, as_json: bool, more: bool, seconds: float) -> None:
     """Read a day's file, plan it, and print the plan."""
     file = load_day(path)
+    _keep_output_to_ourselves()
     try:
         from handsel.rework.day_more import what_more_brings
         from handsel.rework.day_plan import plan_day
@@ -42,6 +44,25 @@ def plan_the_day(path: Path, *, as_json: bool, more: bool, seconds: float) -> No
     else:
         _show(console(), file.day, plan, brings, file.done)
     sys.exit(SOME_LEFT if plan.left_out else ALL_OUT)
+
+
+def _keep_output_to_ourselves() -> None:
+    """Send what the solver's library prints nowhere: now and then a line of its own, amid our JSON.
+
+    It writes to the process's output itself, past Python, and as late as at the end; so from here on only
+    our own stream leads out.
+    """
+    try:
+        real = sys.stdout.fileno() == 1
+    except (OSError, ValueError):
+        return  # a test's or another program's stand-in
+    if not real:
+        return
+    sys.stdout.flush()
+    ours, nowhere = os.dup(1), os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.close(nowhere)
+    sys.stdout = os.fdopen(ours, "w", buffering=1, encoding=sys.stdout.encoding, errors="replace")
 
 
 def _plain(text: str, style: str = "") -> Text:
