@@ -29,6 +29,7 @@ _CHROMA, _DARK, _BRIGHT = 0.22, -1.75, 0.16  # natural logarithms of light ratio
 _SHARP_PER_MM, _GAP_MM = 0.085, 2.4  # slope of an edge [1/mm]; gaps in one that are closed
 _CLOSED = 0.72  # of its hull that a thing fills whose edges were followed all round
 _LEAST_FAINT_MM2 = 25.0
+_SHADED, _SHADED_MM2 = 0.2, 3.0  # so dark, over so much, is some place on every real thing, or beside it
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _PARTED = 0.3  # between a lit part and its shadow, logarithm of light
@@ -189,7 +190,10 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
         for outline, area in _outlined(shape, flat.px_per_mm):
             if certain:
                 found.append(Patch(outline_mm=outline, area_mm2=area, certain=True))
-            elif area > _LEAST_FAINT_MM2:
+            elif (
+                area > _LEAST_FAINT_MM2
+                and (np.abs(level[mine]) > _SHADED).sum() > _SHADED_MM2 * flat.px_per_mm**2
+            ):
                 found.append(_faint(level, outline, area, flat.px_per_mm))
     return tuple(found)
 

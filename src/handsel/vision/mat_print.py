@@ -182,7 +182,7 @@ def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, fl
     px = view.sheet_to_px(np.column_stack([o.ravel(), a.ravel()] if axis == 0 else [a.ravel(), o.ravel()]))
     height, width = gray.shape
     within = np.asarray((px >= 1) & (px <= np.array([width - 2, height - 2])))
-    inside = within.all(axis=1).reshape(a.shape)
+    inside = (within[:, 0] & within[:, 1]).reshape(a.shape)
     light = sampled(LINEAR[gray], px).reshape(a.shape)
     light = np.log(np.maximum(light, 0.004))
     gap = max(2, round(0.6 / step))
