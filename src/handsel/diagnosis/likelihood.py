@@ -7,7 +7,7 @@ heavier tails.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,13 @@ Floats = NDArray[np.float64]
 
 LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1: sqrt(3) / pi
 # A reading is what it should be, or a careless one, or about something else altogether.
-CARELESS_SHARE, CARELESS_TIMES = 0.05, 4.0
-ASTRAY_SHARE, ASTRAY_TIMES = 0.02, 15.0
+CARELESS_SHARE, CARELESS_TIMES = 0.02, 3.0
+ASTRAY_SHARE, ASTRAY_TIMES = 0.012, 9.0
 NOWHERE = np.float32(1e-7)  # density left for what no person would write down
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
 SLIP_SHARE = 0.025  # any answer may be another one by mistake
 GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
+GROUP_SEES, GROUP_ALARMS = 0.7, 0.3  # of what is seen, and of false alarms, where a group is taken as shown
 CANNOT_TELL = "can't tell"
 # By how much the swift engine differs from the full one, and both from a printed hand (standard deviations).
 MODEL_SD = {
@@ -48,6 +49,9 @@ MODEL_SD = {
     "wrist_friction_ratio": 0.1,
     "roughness": 0.15,
 }
+# Of all that was seen, so much counts as independent news: the hands of a library are few and looks overlap. Found on
+# simulated hands kept apart from the library, where 1 made probabilities too bold (slope 0.7).
+WORTH = 0.8
 # Quantities that hang together in one hand.
 TOGETHER = frozenset(
     (
@@ -191,6 +195,14 @@ class Rows:
     stratum: NDArray[np.int32]
     scale_miss: float  # of the case's scale against the library's [-]
 
+    def of_strata(self, which: NDArray[np.bool_]) -> Rows:
+        """The hands of some strata."""
+        return self.take(np.flatnonzero(which[self.stratum]))
+
+    def take(self, which: NDArray[np.intp]) -> Rows:
+        """Some of the hands."""
+        return replace(self, seen=self.seen[:, which], stratum=self.stratum[which])
+
     def quantity(self, name: str) -> tuple[Floats, Floats]:
         """A quantity of each hand, and its standard deviation from blur, model and scale; (n,) each."""
         k = self.columns.index(name)
@@ -221,8 +233,7 @@ def chances(
     lapse = min(look.lapse * (GROUP_TIMES if in_group else 1.0), 0.5)
     known = look.answers_of(place)
     if look.kind == "look":
-        bad = _shown(catalogue, rows.strata, look, place, in_group)[rows.stratum]
-        bad = SLIP_SHARE + (1.0 - 2.0 * SLIP_SHARE) * bad
+        bad = look_chance(catalogue, rows.strata, look, place, in_group)[rows.stratum]
         return np.stack([1.0 - bad, bad])
     if look.kind == "meets":
         met = [
@@ -246,21 +257,20 @@ def chances(
     return np.asarray((1.0 - lapse) * np.maximum(clean, 0.0) + lapse / len(known))
 
 
-def _shown(
+def look_chance(
     catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
 ) -> Floats:
-    """Chance that a look shows what should not be, for each stratum; (s,)."""
+    """Chance that a look is told to show what should not be, for each stratum; (s,)."""
     bad = look.answers_of(place)[1]
     hidden = np.ones(len(catalogue.faults) + 1)  # the last one: no fault
     for f in catalogue.faults:
         for sign in f.signs:
             if sign.of == look.id and sign.place == place and sign.answer == bad:
-                chance = sign.chance * (0.7 if in_group else 1.0)
+                chance = sign.chance * (GROUP_SEES if in_group else 1.0)
                 hidden[f.index] *= 1.0 - chance
-    clear = (
-        (1.0 - look.false_alarm * (0.3 if in_group else 1.0)) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
-    )
-    return np.asarray(1.0 - clear)
+    false_alarm = look.false_alarm * (GROUP_ALARMS if in_group else 1.0)
+    clear = (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
+    return np.asarray(SLIP_SHARE + (1.0 - 2.0 * SLIP_SHARE) * (1.0 - clear))
 
 
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
@@ -281,42 +291,44 @@ def log_likelihoods(
     What hangs together (angles, tilt, slack, slides) is taken hand by hand; the rest as `local_terms` has it,
     of these rows or as given.
     """
-    total = np.zeros(len(rows.stratum))
-    for item in items:
-        if _hangs_together(item):
-            total += log_likelihood(catalogue, rows, item)
     by_set = local_terms(catalogue, rows, items) if local is None else local
-    return np.asarray(total + by_set[rows.stratum])
-
-
-def _hangs_together(item: Item) -> bool:
-    return item.look.kind == "look" or item.look.reads in TOGETHER
+    total = by_set[rows.stratum]
+    for item in items:
+        if item.look.kind != "look" and item.look.reads in TOGETHER:
+            total = total + log_likelihood(catalogue, rows, item)
+    return np.asarray(WORTH * total)
 
 
 def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:
-    """Log chance of what was seen of single digits, for each stratum; (s,).
+    """Log chance of what depends on the faults and not on the single hand, for each stratum; (s,).
 
-    It depends on little but the faults and that digit's own ordinary differences. So it is averaged over the
-    hands of a stratum, digit by digit: the accidents of single simulated hands do not decide. What two faults
-    do to it is put together from what each does alone, of which there are many more hands.
+    That is what a fault shows to the eye, and what was seen of single digits: it depends on little but the
+    faults and that digit's own ordinary differences. The latter is averaged over the hands of a stratum, digit
+    by digit: the accidents of single simulated hands do not decide. What two faults do to it is put together
+    from what each does alone, of which there are many more hands.
 
     Parameters: catalogue; rows, with hands of no fault and of each fault alone; items.
     Returns: (s,) float [-].
     Source: independence of the digits given the faults; log p(AB) = log p(A) + log p(B) - log p(none).
     """
     size = len(rows.strata)
-    count = np.maximum(np.bincount(rows.stratum, minlength=size), 1)
+    total = np.zeros(size)
+    alone = rows.of_strata(rows.strata[:, 1] < 0)
+    count = np.maximum(np.bincount(alone.stratum, minlength=size), 1)
     apart: dict[str, Floats] = {}
     for item in items:
-        if not _hangs_together(item):
-            one = log_likelihood(catalogue, rows, item)
+        if item.look.kind == "look":
+            bad = look_chance(catalogue, rows.strata, item.look, item.place, item.in_group)
+            is_good = item.answer == item.look.answers_of(item.place)[0]
+            total += np.log(1.0 - bad if is_good else bad)
+        elif item.look.reads not in TOGETHER:
+            one = log_likelihood(catalogue, alone, item)
             digit = item.place.partition(".")[0]
             apart[digit] = apart[digit] + one if digit in apart else one
     first, second = _single_strata(rows.strata)
-    total = np.zeros(size)
     for one in apart.values():
         top = float(one.max())
-        mean = np.bincount(rows.stratum, weights=np.exp(one - top), minlength=size) / count
+        mean = np.bincount(alone.stratum, weights=np.exp(one - top), minlength=size) / count
         known = np.log(np.maximum(mean, 1e-30)) + top
         total += known[first] + known[second] - known[0]
     return total
