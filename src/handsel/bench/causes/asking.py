@@ -67,7 +67,7 @@ def where_words(place: str) -> str:
 def question_words(of: str, question: str, title: str, protocol: Protocol) -> str:
     """How a look is asked: in the catalogue's words, or by what the protocol says of it."""
     if question:
-        return question
+        return question.replace(" deg", "°")
     c = protocol.characteristic(of)
     text = c.title if c is not None else title.partition(";")[0]
     return f"{text[:1].upper()}{text[1:]}" + ("" if text.endswith((".", "?")) else "?")

@@ -203,7 +203,7 @@ def _page(
 def _sentence(d: Diagnosis) -> str:
     """The diagnosis in a sentence. Of a hand that was refused, "nothing is wrong" would be no answer."""
     if d.none_fits or d.faultless_p < NO_CAUSE_P:
-        return d.sentence
+        return d.sentence.partition(" Next: ")[0]  # the look to do next is the button
     return (
         f"No single cause stands out: by what was seen, nothing would be broken or mixed up "
         f"({percent(d.faultless_p)}). Read once more what did not conform; if it stays so, the rework card says "
