@@ -27,10 +27,13 @@ PAGES = {
         "/", "/day/", "/day/start/", "/day/hands/new/", "/day/details/", "/day/protocol/", "/day/close/",
         "/day/report/", "/papers/", "/people/", "/people/2/", "/people/join/", "/search/?q=R-0", "/search/?q=zzz",
         "/ready/", "/records/", "/photos/all/", "/h/{R-020}/decide/", "/h/{R-009}/decide/", "/h/{R-014}/",
+        "/day/plan/", "/day/learned/", "/h/{R-027}/",
     ),
     "build": (
         "/", "/practice/", "/h/{R-018}/build/", "/h/{R-024}/build/", "/h/{R-009}/build/", "/h/{R-009}/cards/{card}/",
         "/h/{R-024}/build/step/assembled/", "/h/{R-009}/", "/h/{R-014}/look/", "/?code=K7M4QX", "/papers/for-photos/",
+        "/h/{R-027}/causes/", "/h/{R-027}/causes/look/?of=springs-back&place=ring.knuckle",
+        "/h/{R-027}/causes/look/?of=whippletree-level",
     ),
     "inspect": (
         "/", "/h/{R-014}/look/", "/h/{R-009}/answer/", "/h/{R-020}/answer/", "/h/{R-005}/answer/",

@@ -97,7 +97,7 @@ STORIES = (
     Story(
         recipient="R-026", side="left", scale_ratio=1.1, passed=2, ends="cards", begun_min=140, since_min=19,
         differs={
-            "worked-rest-angle": 32.7, "lowered-rest-angle": 35.4, "whippletree-level": -7.5,
+            "worked-rest-angle": 32.7, "lowered-rest-angle": 35.4, "whippletree-level": -9.5,
             "thumb-tip-bend": 2.0, "thumb-starts-with-fingers": 2.5,
         },
     ),

@@ -147,7 +147,7 @@ def _stint(
         end=_clock(end),
         minutes=f"{stint['end_min'] - stint['start_min']:.0f} min",
         reason=c["reason"],
-        is_now=c["in_work"],
+        is_now=c["in_work"] and (kind == "do" or c["rework"] is None),
         is_over=now not in OPEN or (kind == "do" and now not in doing),
     )
 
