@@ -21,7 +21,7 @@ def photos(tmp_path_factory):
     folder = tmp_path_factory.mktemp("photos")
     for name, pixels in {
         "even.png": drawn_cuff.drawn(),
-        "lopsided.png": drawn_cuff.drawn(longer_mm=9.0),
+        "lopsided.png": drawn_cuff.drawn(lean_deg=28.0),
         "sound.png": drawn_bend.drawn(),
         "pale.png": drawn_bend.drawn(covered=0.35),
         "white.png": drawn_bend.drawn(drawn_bend.WHITE),
@@ -44,8 +44,8 @@ def test_a_lopsided_cuff_is_not_and_json_has_every_key(photos):
     assert answer.exit_code == 1
     lopsided, even = json.loads(answer.output)
     assert lopsided["verdict"] == "does not conform"
-    assert lopsided["asymmetry_mm"] > 6.0 > even["asymmetry_mm"]
-    assert "left flank reaches" in lopsided["words"]
+    assert lopsided["asymmetry_mm"] > 4.0 > even["asymmetry_mm"]
+    assert "left flank leans" in lopsided["words"]
     assert lopsided.keys() == even.keys()
     assert lopsided["limit_max_mm"] == 3.0
     assert lopsided["interval_95_mm"][0] < lopsided["asymmetry_mm"] < lopsided["interval_95_mm"][1]

@@ -64,8 +64,16 @@ def test_the_protocol_holds_a_limit_for_what_a_photo_measures():
     limits = load_protocol("wrist-hand-1").characteristic("cuff-symmetric").photo_limits
     assert limits == Limits(high=3.0, unit="mm")
     good = judge_cuff(look_at_cuff(drawn(), width_mm=76.0), limits)
-    bad = judge_cuff(look_at_cuff(drawn(longer_mm=9.0), width_mm=76.0), limits)
+    bad = judge_cuff(look_at_cuff(drawn(lean_deg=28.0), width_mm=88.0), limits)
     assert (good.verdict, bad.verdict) == (Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM)
+
+
+def test_where_one_tip_alone_makes_the_difference_it_says_to_look_at_the_picture():
+    seen = look_at_cuff(drawn(longer_mm=9.0), width_mm=76.0)
+    assert seen.asymmetry_mm == pytest.approx(mirrored(even(outline_mm(longer_mm=9.0), 400)).largest, abs=1.2)
+    assert seen.contributions["tips"] > 0.0
+    assert any("one flank's end" in note for note in seen.notes)
+    assert not look_at_cuff(drawn(), width_mm=76.0).notes[1:]
 
 
 def blank():

@@ -34,6 +34,7 @@ _ASKEW = 0.80  # of the half width: then the outer face of a flank comes into vi
 _NOT_A_CUFF = 0.3  # of the width
 _U_OFF = 0.10  # of what the flanks' inner faces say of where the camera stands, relative to the half width
 _U_OFF_RATIO = 0.3
+_FAR_TIP_MM = 2.0
 _TIP_MM, _U_TIP_MM = 3.0, 0.6  # how near its end a flank counts as tip, and how well a tip is found
 _U_GROUND_MM = 0.35  # shadow where the cuff stands, taken for cuff or cuff for shadow
 _POINTS = 200
@@ -162,9 +163,9 @@ def look_at_cuff(
             where=where,
             do="Look into the cuff from one end, on a plain sheet of another colour with nothing else on it.",
         )
-    value_px, at_tip = _largest(fit, straight, px_per_mm)
+    value_px, beyond_px = _largest(fit, straight, px_per_mm)
     contributions = _account(
-        outline, path, rough.normal, (bend, u_bend), value_px, at_tip, px_per_mm, scale.u_ratio, lens, size
+        outline, path, rough.normal, (bend, u_bend), value_px, beyond_px, px_per_mm, scale.u_ratio, lens, size
     )
     u = hypot(*contributions.values())
     asymmetry = value_px / px_per_mm
@@ -188,7 +189,7 @@ def look_at_cuff(
         mirror_px=back[:-1],
         axis_px=_bent(_axis(straight, fit), middle, rough.normal, bend),
         largest_px=np.vstack([path[worst], back[-1]]),
-        notes=_notes(lens, scale, outline, off),
+        notes=_notes(lens, scale, outline, off, beyond_px / px_per_mm),
         picture_px=size,
     )
 
@@ -366,7 +367,7 @@ def _account(
     normal: FloatArray,
     bend: tuple[float, float],
     largest_px: float,
-    at_tip: bool,
+    beyond_px: float,
     px_per_mm: float,
     u_scale_ratio: float,
     lens: Lens,
@@ -392,14 +393,14 @@ def _account(
         "view": view / px_per_mm,
         "lens": abs(bulged[1] - bulged[0]) / 2.0 / px_per_mm,
         "scale": u_scale_ratio * largest_px / px_per_mm,
-        "tips": _U_TIP_MM if at_tip else 0.0,
+        "tips": _U_TIP_MM if beyond_px > 0.0 else 0.0,
         "ground": _U_GROUND_MM,
         "end not flat": hypot(0.1, 0.04 * largest_px / px_per_mm),
     }
 
 
-def _largest(fit: Mirrored, points: FloatArray, px_per_mm: float) -> tuple[float, bool]:
-    """The largest gap [px], and whether it is at a tip.
+def _largest(fit: Mirrored, points: FloatArray, px_per_mm: float) -> tuple[float, float]:
+    """The largest gap [px], and by how much a tip's is above all others.
 
     Where a flank ends is known less well than where it runs, and a gap is never negative: of a tip's gap, what its own
     error makes on average is taken off, in squares.
@@ -409,7 +410,7 @@ def _largest(fit: Mirrored, points: FloatArray, px_per_mm: float) -> tuple[float
     body = float(fit.gaps[~tip].max())
     ends = float(fit.gaps[tip].max())
     ends = sqrt(max(ends**2 - (_U_TIP_MM * px_per_mm) ** 2, 0.0))
-    return max(body, ends), ends > body
+    return max(body, ends), max(ends - body, 0.0)
 
 
 def _axis(points: FloatArray, fit: Mirrored) -> FloatArray:
@@ -444,8 +445,12 @@ def _flanks(points: FloatArray, fit: Mirrored, px_per_mm: float) -> tuple[Flank,
     return (first, last) if points[0, 0] <= points[-1, 0] else (last, first)
 
 
-def _notes(lens: Lens, scale: _Scale, outline: CuffOutline, off: float) -> tuple[str, ...]:
+def _notes(lens: Lens, scale: _Scale, outline: CuffOutline, off: float, beyond_mm: float) -> tuple[str, ...]:
     found = []
+    if beyond_mm > _FAR_TIP_MM:
+        found.append(
+            "one flank's end alone makes the difference: see on the picture whether the line ends there"
+        )
     if scale.source == "card":
         found.append("the scale is the card's, as far as it is in the plane of the cuff's end")
     if scale.source == "mat":

@@ -31,6 +31,7 @@ _Mouth = tuple[npt.NDArray[np.int32], int, int, int]
 _FIRST_PX = 280  # longest side of the copy in which it is looked for
 _SMALL_PX = 480  # longest side of the copy of its surroundings in which its outline is found
 _FINER = 4
+_LEAST_GROUND = 0.08  # share of the rim that a colour of the ground has at least
 _RING = 0.05  # of the copy's shorter side, taken for what lies behind
 _CLEARLY = 9.0  # colour difference (CIE76 with half the say for lightness) of what is not behind
 _DEEPEST_SHADOWS = (
@@ -44,8 +45,8 @@ _LEAST_AREA = 0.0015  # of the picture; within its own surroundings it has far m
 _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
 _LEAST_DEEP = 0.18  # of the width: a shallower mouth is no cuff
-_MOST_BLUR = 0.022  # of the width: edges that take longer to cross
-_SHARP_DEG, _NEARLY = 35.0, 0.78  # over about 3 mm before and after, and of the sharpest there is
+_MOST_BLUR = 0.018  # of the width: edges that take longer to cross
+_SHARP_DEG, _NEARLY = 35.0, 0.74  # over about 3 mm before and after, and of the sharpest there is
 _STEPS = 240  # points of the outside
 _MOST_LOST = 0.25
 _COLOURED = 18.0  # distance in a* and b* from which colour alone parts cuff and ground
@@ -168,7 +169,8 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Go closer, until it fills a third of the picture or more, and take it again.",
         )
-    fine, u_px, blur, lost = _refined(pixels, outside, 1.6 / shrink)
+    _, _, blur, _ = _refined(pixels, outside, 0.027 * reach)  # a wide look tells a wide blur
+    fine, u_px, _, lost = _refined(pixels, outside, 1.6 / shrink)
     if blur > _MOST_BLUR * reach:
         raise CuffRefused(
             CuffCause.BLURRED,
@@ -235,7 +237,8 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
     part = _largest(found)
     if part is None:
         raise _nothing(where)
-    if part[0].any() or part[-1].any() or part[:, 0].any() or part[:, -1].any():
+    rim = np.asarray(cv2.dilate(behind.astype(np.uint8), np.ones((5, 5), np.uint8)), np.uint8)
+    if (part & rim).any():
         raise CuffRefused(
             CuffCause.CUT_OFF,
             "what was found runs out of the picture",
@@ -287,6 +290,8 @@ def _apart(light: npt.NDArray[Any], behind: npt.NDArray[np.bool_], deepest_shado
     least = np.full(light.shape[:2], np.inf)
     for k in range(4):
         mine = labels[:, 0] == k
+        if mine.mean() < _LEAST_GROUND:  # a cuff that runs out of the picture is no ground
+            continue
         colour = np.median(light[behind][mine], axis=0)
         spread = float(np.sqrt(np.median(((margin[mine] - np.median(margin[mine], axis=0)) ** 2).sum(1))))
         share = np.clip(light.sum(-1) / max(float(colour.sum()), 1e-6), deepest_shadow, 1.15)
