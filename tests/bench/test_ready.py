@@ -82,12 +82,12 @@ def test_what_the_program_finds_out_itself_cannot_be_ticked_by_hand(hall: Hall, 
     assert Tick.objects.count() == 0
 
 
-def test_both_workers_do_their_trial_pieces(hall: Hall, no_workers: Callable[[], None]) -> None:
+def test_all_workers_do_their_trial_pieces(hall: Hall, no_workers: Callable[[], None]) -> None:
     lead = hall.client(hall.lead)
     assert point("answer").state == OPEN
     lead.post("/ready/try/")
     lead.post("/ready/try/")
-    assert Job.objects.count() == 2, "pressed twice, each is tried once"
+    assert Job.objects.count() == 3, "pressed twice, each is tried once"
     assert point("answer").said == "being tried now"
     no_workers()
     assert point("photo").state in (GOOD, CARE)
@@ -96,6 +96,8 @@ def test_both_workers_do_their_trial_pieces(hall: Hall, no_workers: Callable[[],
     assert job.result is not None
     assert "turn" in job.result["said"], "the mechanics found the turns for a shallow hand"
     assert "1600 by 1200" in (Job.objects.get(kind="photo").result or {})["said"]
+    assert point("measure").state in (GOOD, CARE)
+    assert "without cards" in (Job.objects.get(kind="measure").result or {})["said"]
 
 
 def test_a_worker_that_does_not_answer_is_said_so(hall: Hall) -> None:

@@ -38,6 +38,7 @@ def checklist(base: str) -> tuple[Finding, ...]:
         machine.clock(timezone.localtime(), last, settings.TIME_ZONE),
         _worker("answer", "Working out the answer"),
         _worker("photo", "Photos"),
+        _worker("measure", "Reading an angle from a photo"),
         _scale_bar(ticks.get("scale-bar")),
         machine.backup_folder(chosen.said if chosen is not None else "", settings.DATA),
         *(_by_hand(item, ticks.get(item)) for item in BY_HAND),

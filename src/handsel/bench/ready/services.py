@@ -16,7 +16,7 @@ from handsel.errors import OutOfRange
 
 BY_HAND = ("spare-phone", "charger", "pens")
 PLAUSIBLE_MM = (100.0, 200.0)
-KINDS = ("answer", "photo")
+KINDS = ("answer", "photo", "measure")
 
 
 def today() -> date:

@@ -27,7 +27,7 @@ SHALLOW = (
 def run(payload: dict[str, Any]) -> dict[str, Any]:
     """Do the trial piece of a kind of worker."""
     begun = perf_counter()
-    said = {"answer": _mechanics, "photo": _photo}[payload["warm"]]()
+    said = {"answer": _mechanics, "photo": _photo, "measure": _reading}[payload["warm"]]()
     return {"said": said, "seconds": round(perf_counter() - begun, 2)}
 
 
@@ -58,6 +58,26 @@ def _mechanics() -> str:
         program_version=__version__,
     )
     return found.sentence
+
+
+def _reading() -> str:
+    """A picture without cards, looked at by the process that reads angles: it has to say that there are none."""
+    import json
+    from pathlib import Path
+    from tempfile import TemporaryDirectory
+
+    from PIL import Image
+
+    from handsel.bench.measuring.working import SEEING
+    from handsel.bench.photos.apart import told_apart
+
+    with TemporaryDirectory() as folder:
+        source = Path(folder) / "trial"
+        Image.linear_gradient("L").resize((1600, 1200)).save(source, "JPEG", quality=85)
+        told = told_apart(SEEING, json.dumps({"what": "angle"}), source, Path(folder) / "drawn")
+    if "cause" not in told:
+        raise OSError(told.get("refused", "it did not look"))
+    return f"a picture without cards: {told['cause']}"
 
 
 def _photo() -> str:
