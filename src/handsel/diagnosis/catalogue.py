@@ -12,7 +12,10 @@ SPOKEN = {"thumb-pin": "the thumb pin", "thumb-side": "thumb side", "little-side
 
 
 def spoken(place: str) -> str:
-    """A place as one says it."""
+    """A place as one says it.
+
+    Parameters: place, as the catalogue writes it.    Returns: text.
+    """
     return SPOKEN.get(place, place.replace("-", " and "))
 
 

@@ -57,7 +57,10 @@ def column_of(o: Observable, place: str) -> str:
 
 
 def columns_of(catalogue: Catalogue) -> tuple[str, ...]:
-    """All quantities that a catalogue's looks read."""
+    """All quantities that a catalogue's looks read.
+
+    Parameters: catalogue.    Returns: their names, in order.
+    """
     names = {
         column_of(o, place)
         for o in catalogue.observables
@@ -74,7 +77,7 @@ def make_bench(catalogue: Catalogue, design: Design, scale_ratio: float) -> Benc
     Returns: Bench.
     Raises: nothing of its own.
     Valid for: designs with the cords and digits that the catalogue names.
-    Source: mechanics.swift_hand.    Checked by: unit/test_diagnosis_hands.py
+    Source: mechanics.swift_hand.    Checked by: published/test_diagnosis.py
     """
     variants = variants_of(catalogue)
     tables = digit_tables(tuple(varied(design, v, catalogue, scale_ratio) for v in variants))
@@ -134,7 +137,7 @@ def draw(bench: Bench, faults: NDArray[np.int16], draws: Draws, severity: Floats
     Raises: nothing of its own.
     Valid for: faults whose pairs the catalogue allows.
     Source: the catalogue's spread, severities and effects.
-    Checked by: unit/test_diagnosis_hands.py, published/test_diagnosis.py
+    Checked by: unit/test_library.py, published/test_diagnosis.py
     """
     c, n = bench.catalogue, len(faults)
     sheet = _ordinary(bench, n, draws)

@@ -81,13 +81,19 @@ def library_key(catalogue: Catalogue, design_sha256: str, scale_ratio: float) ->
 
 
 def scale_on_grid(design: Design, scale_ratio: float) -> float:
-    """The nearest scale that libraries are made for [-]."""
+    """The nearest scale that libraries are made for.
+
+    Parameters: design; scale_ratio of a hand [-].    Returns: scale on the grid [-].
+    """
     low, high = np.ceil(design.scale_min_ratio / GRID), np.floor(design.scale_max_ratio / GRID)
     return float(np.clip(np.round(scale_ratio / GRID), low, high) * GRID)
 
 
 def strata_of(catalogue: Catalogue) -> NDArray[np.int16]:
-    """Every set of faults that is simulated: none, each, and each pair that can be; (s, 2)."""
+    """Every set of faults that is simulated: none, each, and each pair that can be.
+
+    Parameters: catalogue.    Returns: (s, 2) int, NONE where there is no second, or none.
+    """
     single = [(f.index, NONE) for f in catalogue.faults]
     return np.array([(NONE, NONE), *single, *catalogue.pairs], dtype=np.int16)
 

@@ -164,13 +164,19 @@ def _place(look: Observable, s: Seen) -> str:
 
 
 def rising(x: Floats, sd: Floats | float) -> Floats:
-    """Logistic distribution function with mean 0 and the given standard deviation."""
+    """Logistic distribution function with mean 0 and the given standard deviation.
+
+    Source: definition.
+    """
     with np.errstate(over="ignore"):
         return np.asarray(1.0 / (1.0 + np.exp(-x / (LOGISTIC_SCALE * sd))))
 
 
 def density(x: Floats, sd: Floats | float) -> Floats:
-    """Normal density with mean 0, mixed with careless readings and those gone astray."""
+    """Normal density with mean 0, mixed with careless readings and those gone astray.
+
+    Source: definition.
+    """
     sd = np.asarray(sd, dtype=np.float32)
     out = NOWHERE / sd + np.zeros(np.broadcast(x, sd).shape, dtype=np.float32)
     main = 1.0 - CARELESS_SHARE - ASTRAY_SHARE
@@ -214,7 +220,10 @@ class Rows:
 
 
 def rows_of(library: Library, scale_ratio: float) -> Rows:
-    """All hands of a library, for a hand of some scale."""
+    """All hands of a library, for a hand of some scale.
+
+    Source: blur as a share of the stratum's spread that falls as a root of its number (kernel density).
+    """
     band = BAND * np.maximum(library.counts, 1.0) ** -BAND_POWER
     return Rows(
         columns=library.columns,
@@ -229,7 +238,12 @@ def rows_of(library: Library, scale_ratio: float) -> Rows:
 def chances(
     catalogue: Catalogue, rows: Rows, look: Observable, place: str, *, in_group: bool = False
 ) -> Floats:
-    """Chance of each answer for each hand; (answers, n). Not for numbers."""
+    """Chance of each answer for each hand. Not for numbers.
+
+    Parameters: catalogue; rows, n hands; look; place; in_group, whether it was taken as shown with a group.
+    Returns: (answers, n) float [-].
+    Source: ordered answers cut from a quantity with logistic blur, mixed with lapses.
+    """
     lapse = min(look.lapse * (GROUP_TIMES if in_group else 1.0), 0.5)
     known = look.answers_of(place)
     if look.kind == "look":
@@ -274,7 +288,10 @@ def look_chance(
 
 
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
-    """Log of the chance (or density) of one thing seen, for each hand; (n,)."""
+    """Log of the chance (or density) of one thing seen, for each hand; (n,).
+
+    Source: independent errors of reading, rounding (JCGM 100:2008 F.2.2.1), blur and model add in square.
+    """
     if item.value is not None:
         x, sd = rows.quantity(column_of(item.look, item.place))
         noise = np.sqrt(item.u**2 + item.look.resolution**2 / 12.0 + sd * sd)

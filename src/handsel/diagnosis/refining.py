@@ -39,7 +39,7 @@ def refined_rows(
         prior : (s,) of the sets.
     Returns: rows, severity (n, 2) and weight (n,), the library's hands of those explanations replaced.
     Source: importance sampling with a mixture of the prior and a kernel round the posterior.
-    Checked by: unit/test_refining.py
+    Checked by: unit/test_fitting.py
     """
     by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
     chosen = [int(s) for s in np.argsort(-by_set)[:SETS] if by_set[s] > LEAST_P]

@@ -56,16 +56,25 @@ def probability(causes: Sequence[Cause], id: str) -> float:
 
 
 def next_words(check: NextCheck) -> str:
-    """What to look at next, as part of a sentence."""
+    """What to look at next, as part of a sentence.
+
+    Parameters: check.    Returns: text.
+    """
     where = f" ({spoken(check.place)})" if check.place else ""
     return check.title.partition(";")[0] + where
 
 
 def percent(p: float) -> str:
-    """A probability as one says it: never 0 % or 100 %."""
+    """A probability as one says it: never 0 % or 100 %.
+
+    Parameters: p [-].    Returns: text.
+    """
     return f"{min(max(round(100 * p), 1), 99)} %"
 
 
 def capital(text: str) -> str:
-    """With a capital letter at the beginning."""
+    """With a capital letter at the beginning.
+
+    Parameters: text.    Returns: text.
+    """
     return text[:1].upper() + text[1:]

@@ -86,7 +86,7 @@ def digit_tables(variants: tuple[Design, ...]) -> DigitTables:
     Raises: nothing of its own.
     Valid for: one order of digits, hinges with the same stops.
     Source: path lengths and turning angles of `mechanics.paths` and `mechanics.friction`.
-    Checked by: unit/test_swift.py, independent of it properties/test_swift.py
+    Checked by: unit/test_swift.py
     """
     first = compile_model(variants[0], nominal_build(variants[0], 1))
     low, high = first.hinge_low_rad, first.hinge_high_rad
@@ -155,6 +155,7 @@ def moments(g: Digits, phi_rad: Floats, sign: float) -> tuple[Floats, Floats]:
 
     Parameters: g; phi_rad : (n, d, 2) float [rad]; sign, +1 while bending, -1 while straightening.
     Returns: (n, d, 2) float [N mm], and (n, d, 2, 6).
+    Source: virtual work: tension times moment arm, and the gradient of the digit's weight.
     """
     t = g.tables
     at = at_angles(t, g.variant, phi_rad)

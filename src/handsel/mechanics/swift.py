@@ -110,7 +110,10 @@ def state_at(c: Cords, theta_rad: Floats, tilt_before_rad: Floats) -> State:
 
 
 def weight_torque(m: Model, theta_rad: Floats) -> Floats:
-    """The cuff's weight about the wrist, lowering it; (n,) [N mm]."""
+    """The cuff's weight about the wrist, lowering it; (n,) [N mm].
+
+    Source: derivative of the cuff's potential by the wrist angle.
+    """
     return np.asarray(m.cuff_weight[:, 1] * np.cos(theta_rad) - m.cuff_weight[:, 0] * np.sin(theta_rad))
 
 

@@ -1,0 +1,64 @@
+"""A library: every set of faults has its hands, whatever its prior, and the same round gives the same hands."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnosing import FEW, bench_of, library_with, of_kinds, whole
+from handsel.diagnosis.catalogue import Severity
+from handsel.diagnosis.hands import NONE, draw, severities
+from handsel.diagnosis.library import CORDS, FAULTLESS, PAIR, ROUNDS, SINGLE, strata_of
+from handsel.mechanics.draws import Draws
+
+
+def test_each_fault_alone_has_a_hundred_hands_and_each_pair_ten():
+    assert ROUNDS * SINGLE >= 100
+    assert ROUNDS * min(PAIR, CORDS) >= 10
+    library = library_with(*FEW)
+    strata = library.strata
+    assert (library.counts[strata[:, 1] == NONE][1:] == SINGLE).all()
+    assert library.counts[0] == FAULTLESS
+    assert (library.counts[strata[:, 1] != NONE] >= PAIR).all()
+
+
+def test_the_strata_of_the_whole_catalogue_are_each_set_once():
+    strata = strata_of(whole())
+    assert len(np.unique(strata, axis=0)) == len(strata) == 1 + len(whole().faults) + len(whole().pairs)
+
+
+def test_the_same_draws_give_the_same_hands_and_other_draws_others():
+    bench = bench_of(*FEW)
+    faults = np.full((20, 2), NONE, dtype=np.int16)
+    first, again, other = (draw(bench, faults, Draws(seed)) for seed in (4, 4, 5))
+    assert np.array_equal(first.seen, again.seen)
+    assert not np.allclose(first.seen, other.seen)
+
+
+def test_every_quantity_of_every_hand_is_a_number():
+    library = library_with(*FEW)
+    assert np.isfinite(library.seen).all()
+    assert np.isfinite(library.spread).all()
+
+
+def test_a_given_severity_is_used_and_an_open_one_is_drawn():
+    bench = bench_of(*FEW)
+    index = of_kinds(*FEW).fault("loop-long@index-middle").index
+    faults = np.array([[index, NONE]] * 6, dtype=np.int16)
+    given = np.array([[5.0, np.nan]] * 3 + [[np.nan, np.nan]] * 3)
+    made = draw(bench, faults, Draws(2), given)
+    assert made.severity[:3, 0] == pytest.approx(5.0)
+    kind = of_kinds(*FEW).fault("loop-long@index-middle").kind
+    assert ((made.severity[3:, 0] >= kind.severity.low) & (made.severity[3:, 0] <= kind.severity.high)).all()
+
+
+def test_severities_follow_their_triangle():
+    s = Severity(unit="mm", low=2.0, typical=4.0, high=10.0)
+    even = (np.arange(40_000) + 0.5) / 40_000
+    drawn = severities(s, even, np.ones(len(even)))
+    assert drawn.min() >= 2.0
+    assert drawn.max() <= 10.0
+    assert drawn.mean() == pytest.approx((2.0 + 4.0 + 10.0) / 3.0, abs=0.01)
+    assert drawn.var() == pytest.approx((4 + 16 + 100 - 8 - 20 - 40) / 18.0, rel=0.01)
+    both = severities(Severity(unit="mm", low=2.0, typical=4.0, high=10.0, either_sign=True), even, even[::-1])
+    assert (both < 0.0).mean() == pytest.approx(0.5, abs=0.01)
