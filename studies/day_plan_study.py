@@ -279,6 +279,20 @@ def main() -> None:
         OUT.write_text(report(rows, asked.seed), encoding="utf-8")
         if asked.store is not None:
             asked.store.write_text("".join(json.dumps(r) + "\n" for r in rows))
+    OUT.write_text(report(rows, asked.seed), encoding="utf-8")
+
+
+def _where_worse(rows: list[tuple[float, ...]]) -> str:
+    """What the days have in common on which planning brought less."""
+    load = [r[0] / (r[1] * r[2] / 60.0) for r in rows]  # hands for an hour of one person
+    worse = [x for x, r in zip(load, rows, strict=True) if r[6] < r[7] - 1e-9]
+    if not worse:
+        return ""
+    return (
+        f" Where it was worse there were {mean(worse):.1f} hands for an hour of one person, on all days "
+        f"{mean(load):.1f}: with time for nearly all, what counts is how soon a hand that came back is taken up "
+        f"again, and here the plan is made again every {AGAIN_MIN:.0f} minutes only."
+    )
 
 
 def report(rows: list[tuple[float, ...]], seed: int) -> str:
@@ -309,7 +323,7 @@ def report(rows: list[tuple[float, ...]], seed: int) -> str:
         f"{ratio(8, 9)} |",
         "",
         f"Gain as lived: {mean(gains):.2f} ± {half:.2f} weighed releases a day (95 %); better on {better} days, "
-        f"worse on {worse}, the same on {n - better - worse}.",
+        f"worse on {worse}, the same on {n - better - worse}.{_where_worse(rows)}",
         "",
         f"Gap of the first plan to its bound: {100 * mean(r[5] for r in rows):.1f} % on average, "
         f"{100 * max(r[5] for r in rows):.1f} % at most. A day was planned {mean(r[10] for r in rows):.1f} times "

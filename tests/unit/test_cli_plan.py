@@ -11,8 +11,10 @@ import pytest
 from click.testing import CliRunner
 
 from handsel.cli import BAD_INPUT, handsel
+from handsel.data.load_confirmed import confirmed_text
 from handsel.data.schemas import schema
 from handsel.errors import HandselError
+from handsel.rework.learning import Confirmed
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "days" / "ten-hands.toml"
 
@@ -78,6 +80,38 @@ def test_when_all_hands_go_out_the_status_is_good(tmp_path):
     done = run(path, "--no-more")
     assert done.exit_code == 0
     assert "look at it again" in done.output
+
+
+@pytest.mark.slow
+def test_one_hand_is_planned_from_its_case(tmp_path, monkeypatch):
+    """A jammed whippletree; and the same with priors learned from thirty of its kind."""
+    monkeypatch.setenv("HANDSEL_CACHE", str(tmp_path))
+    case = EXAMPLE.parents[1] / "07-jammed-whippletree.toml"
+    told = json.loads(run(case, "--json", "--quick").stdout)
+    jsonschema.validate(told, schema("hand-plan"))
+    assert 5.0 < told["expected_minutes"] <= told["no_check_minutes"]
+    assert told["first"]["kind"] in ("check", "rework")
+    entries = [
+        Confirmed(
+            number=k,
+            code="R-001",
+            serial=f"H-{k}",
+            on="2026-11-20",
+            by="inspector 1",
+            fault="whippletree-jammed",
+            place="",
+            rework="free-whippletree",
+            symptom="whippletree-rocks-strung",
+        )
+        for k in range(1, 31)
+    ]
+    confirmed = tmp_path / "confirmed.toml"
+    confirmed.write_text(confirmed_text(entries, catalogue="wrist-hand-1", catalogue_version="1.0.0"))
+    learned = json.loads(run(case, "--json", "--quick", "--confirmed", confirmed).stdout)
+    assert learned["expected_minutes"] != told["expected_minutes"]
+    words = run(case, "--quick", "--confirmed", confirmed)
+    assert words.exit_code == 1
+    assert "minutes to a good hand are expected" in " ".join(words.output.split())
 
 
 def test_a_file_that_cannot_be_used_is_said_without_a_trace(tmp_path):

@@ -26,12 +26,17 @@ import click
     help="Time for the solver; the gap says what an earlier end may cost.",
 )
 @click.option(
+    "--quick", is_flag=True, help="For one hand: make at most one round of simulated hands, if there is none."
+)
+@click.option(
     "--confirmed",
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="For one hand: learn the causes' priors from this file of confirmed causes.",
 )
-def command(path: Path, as_json: bool, more: bool, seconds: float, confirmed: Path | None) -> None:
+def command(
+    path: Path, as_json: bool, more: bool, seconds: float, quick: bool, confirmed: Path | None
+) -> None:
     """Plan the day: which hands to work on, by whom and in which order, to release the most by closing.
 
     With a CASE.toml, as for `handsel assess`, plan that one hand: what to look at or do first, and what
@@ -49,7 +54,7 @@ def command(path: Path, as_json: bool, more: bool, seconds: float, confirmed: Pa
     if read_toml(path).get("format") == CASE_FORMAT:
         from handsel.cli.plan_hand import plan_one_hand
 
-        plan_one_hand(path, as_json=as_json, confirmed=confirmed)
+        plan_one_hand(path, as_json=as_json, quick=quick, confirmed=confirmed)
         return
     from handsel.cli.plan_day import plan_the_day
 

@@ -34,7 +34,7 @@ ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here
 LEAST_SHOWN, DEEPEST = 0.05, 2  # turns shown, and steps after the first; --json has all
 
 
-def plan_one_hand(path: Path, *, as_json: bool, confirmed: Path | None) -> None:
+def plan_one_hand(path: Path, *, as_json: bool, quick: bool, confirmed: Path | None) -> None:
     """Read a case, plan its hand, and print the plan."""
     case, protocol = load_case(path), load_protocol()
     catalogue = load_faults("wrist-hand-1", protocol)
@@ -49,10 +49,11 @@ def plan_one_hand(path: Path, *, as_json: bool, confirmed: Path | None) -> None:
     design = design_from_data(file.data, source)
     at = library_place(catalogue, design, file.sha256, case.hand.scale_ratio)
     library = load_library(at)
-    if library is None or library.rounds < ENOUGH_ROUNDS:
+    enough = 1 if quick else ENOUGH_ROUNDS
+    if library is None or library.rounds < enough:
         click.echo("simulating hands of this size, once: about a minute ...", err=True)
         lower_priority()
-        library = build_library(at, rounds=tuple(range(ENOUGH_ROUNDS)))
+        library = build_library(at, rounds=tuple(range(enough)))
     items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
     p = posterior(library, catalogue, items, scale_ratio=case.hand.scale_ratio)
     plan = plan_hand(
