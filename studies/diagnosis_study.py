@@ -48,6 +48,7 @@ def main() -> None:
     )
     parser.add_argument("--hands", type=int, default=10**9, help="the first so many of them only")
     parser.add_argument("--rounds", type=int, default=ROUNDS, help="of the library; fewer for a quick look")
+    parser.add_argument("--without-learning", action="store_true", help="leave out the slowest ceiling")
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
     files = sorted(asked.folder.glob("hands-*.jsonl"))
@@ -61,7 +62,8 @@ def main() -> None:
             break
     hands = [h for h in hands if _id(h) in verdicts]
     searched = search_all(tool, spread_over_kinds(hands, asked.searches), asked.folder)
-    text = write(hands, verdicts, searched, len(every), tool)
+    ceilings = ceilings_of(hands, learning=not asked.without_learning)
+    text = write(hands, verdicts, searched, len(every), tool, ceilings)
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
     print(text)
@@ -164,33 +166,35 @@ def as_case(hand: Hand, said: dict[str, float]) -> Case:
     return Case(true=faults, said=said, kind_of_case=hand["faults"][0]["kind"] if len(faults) == 1 else "")
 
 
+def ceilings_of(hands: Sequence[Hand], *, learning: bool = True) -> dict[str, list[dict[str, float]]]:
+    """What could be said of every hand by someone who knows the generator, by way of knowing."""
+    catalogue, _ = tables()
+    likely, flat = ceiling.by_likelihood(hands)
+    rated, rated_flat = by_rates(hands, catalogue)
+    found = {
+        f"generator's likelihood, flattened to the power {flat:g}": likely,
+        f"rates of each kind's answers, flattened to the power {rated_flat:g}": rated,
+    }
+    if learning:
+        found["regression on other hands"] = by_learning(hands, catalogue)
+    return found
+
+
 def write(
     hands: Sequence[Hand],
     verdicts: dict[str, Any],
     searched: dict[str, dict[str, minutes.Search]],
     drawn: int,
     tool: Tool,
+    ceilings: dict[str, list[dict[str, float]]],
 ) -> str:
     """The whole report."""
     catalogue, protocol = tables()
-    likely, flat = ceiling.by_likelihood(hands)
-    learnt = by_learning(hands, catalogue)
-    rated, rated_flat = by_rates(hands, catalogue)
-    mixed = [
-        {f: 0.5 * (a.get(f, 0.0) + b.get(f, 0.0)) for f in {*a, *b}}
-        for a, b in zip(rated, learnt, strict=True)
-    ]
     leaflet = ceiling.SymptomTable(catalogue, protocol)
-    named = {
-        f"generator's likelihood, flattened to the power {flat:g}": likely,
-        f"rates of each kind's answers, flattened to the power {rated_flat:g}": rated,
-        "regression on other hands": learnt,
-        "mean of the last two": mixed,
-    }
     judged = Judged(
         tool=[as_case(h, verdicts[_id(h)]["said"]) for h in hands],
         ceilings={
-            name: [as_case(h, p) for h, p in zip(hands, some, strict=True)] for name, some in named.items()
+            name: [as_case(h, p) for h, p in zip(hands, some, strict=True)] for name, some in ceilings.items()
         },
         leaflet=[as_case(h, leaflet.said(h)) for h in hands],
         prior=ceiling.prior_of(catalogue),
