@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from time import thread_time
 from typing import Any
@@ -351,3 +351,21 @@ def test_entries_of_looks_carry_what_they_were_asked_by(hall: Hall, hand: Hand) 
     assert what["from"] == "causes"
     assert len(what["catalogue"]) == 64
     assert what["protocol"] == hand.protocol_id
+
+
+def test_the_quickest_way_is_worked_out_by_a_worker_and_then_shown(
+    hall: Hall, hand: Hand, no_workers: Callable[[], None]
+) -> None:
+    client = hall.client(hall.builder)
+    assert b"quickest way" not in client.get(f"/h/{hand.code}/").content
+    client.post(f"/h/{hand.code}/causes/look/", sent())
+    assert Job.objects.filter(kind="plan", state=Job.QUEUED).count() == 1
+    no_workers()
+    job = Job.objects.get(kind="plan")
+    assert (job.state, job.error) == (Job.DONE, None)
+    assert job.result["way"]["minutes"] > 0
+    page = client.get(f"/h/{hand.code}/").content.decode()
+    assert "The quickest way to a sound hand" in page
+    # Another answer, another plan: the old one is not shown beside the new causes.
+    client.post(f"/h/{hand.code}/causes/look/", sent(place="middle"))
+    assert b"quickest way" not in client.get(f"/h/{hand.code}/").content

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from handsel.bench.causes.known import place_for
+from handsel.bench.causes.wishes import want_hand_plan
 from handsel.bench.hands.models import Hand
-from handsel.data.library_store import build_library, lower_priority
+from handsel.data.library_store import build_library, lower_priority, rounds_there
+from handsel.diagnosis.library import ROUNDS
 
 
 def begin() -> None:
@@ -21,4 +23,6 @@ def run(payload: dict[str, Any]) -> dict[str, Any]:
     if at is None:
         return {"made": False}
     build_library(at, rounds=(int(payload["round"]),))
+    if rounds_there(at) == ROUNDS:
+        want_hand_plan(hand)
     return {"made": True, "key": at.key}

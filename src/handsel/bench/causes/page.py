@@ -8,9 +8,11 @@ from functools import lru_cache
 from handsel.bench.causes.asking import question_words, where_words
 from handsel.bench.causes.diagnosing import Found, Progress, can_be_diagnosed, find, progress
 from handsel.bench.causes.known import catalogue_for, look_title
+from handsel.bench.causes.wishes import hand_plan_key, is_coming
 from handsel.bench.hands.casebook import Told, design_placed, out_of_force
 from handsel.bench.hands.models import Hand, Standing
 from handsel.bench.hands.words import answer_words, characteristic_words
+from handsel.bench.jobs.models import Job
 from handsel.bench.looking.unit_words import unit_sign
 from handsel.bench.people.models import Person
 from handsel.data.load_figures import figures_of
@@ -133,7 +135,7 @@ def causes_page(
             state="not yet",
             there=made.there,
             total=made.total,
-            may_begin=person is not None,
+            may_begin=person is not None and not is_coming(hand),
         )
     return _page(hand, told, protocol, person, pose, found, made)
 
@@ -192,12 +194,21 @@ def _page(
         odd=tuple(f"{r.title}: {r.seen}" for r in seen[:3]) if d.none_fits else (),
         seen_more=max(0, len(d.predicted) - MOST_SEEN),
         answered=_answered(told, protocol, person),
+        plan=_plan(hand),
         rests_on=_rests_on(d, len(found.seen)),
         dropped=found.dropped,
         there=made.there,
         total=made.total,
         may_answer=may,
     )
+
+
+def _plan(hand: Hand) -> str:
+    """What is best done first, once a worker has found out."""
+    job = Job.objects.filter(key=hand_plan_key(hand), state=Job.DONE).values_list(
+        "result__sentence", flat=True
+    )
+    return str(job.first() or "")
 
 
 def _sentence(d: Diagnosis) -> str:

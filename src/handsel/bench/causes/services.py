@@ -6,6 +6,7 @@ from typing import Any
 
 from handsel.bench.causes.asking import Question
 from handsel.bench.causes.known import catalogue_for
+from handsel.bench.causes.wishes import want_hand_plan
 from handsel.bench.hands.casebook import FOR_CAUSES, Told, out_of_force, protocol_kept, told_of
 from handsel.bench.hands.chain import Added, ClientIdTaken, New, append
 from handsel.bench.hands.models import Entry, Hand
@@ -53,7 +54,9 @@ def answer_look(
     mine = [t.seq for t in _standing(told_of(hand), q.of, q.place) if t.by["number"] == person.number]
     if mine:
         what["corrects"] = mine[-1]
-    return append(hand, [New(kind="observed", what=what, client_id=client_id)], person=person)[0]
+    added = append(hand, [New(kind="observed", what=what, client_id=client_id)], person=person)[0]
+    want_hand_plan(hand)
+    return added
 
 
 def _standing(told: tuple[Told, ...], of: str, place: str) -> list[Told]:

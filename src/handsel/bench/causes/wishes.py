@@ -39,6 +39,29 @@ def want_library(hand: Hand) -> int:
     return len(missing)
 
 
+def hand_plan_key(hand: Hand) -> str:
+    """The job that plans this hand as its record stands."""
+    return f"hand-plan-{hand.pk}-{hand.entry_count}"
+
+
+def want_hand_plan(hand: Hand) -> None:
+    """Have it worked out what is best done with this hand first; nothing where no hands are simulated yet."""
+    at = place_for(hand)
+    if at is not None and at.file(0).is_file():
+        enqueue("plan", hand_plan_key(hand), {"hand": hand.pk}, urgency=3)
+
+
+def is_coming(hand: Hand) -> bool:
+    """Whether simulated hands of this size are being made."""
+    at = place_for(hand)
+    return (
+        at is not None
+        and Job.objects.filter(
+            kind=KIND, key__startswith=job_key(at, 0)[:-2], state__in=(Job.QUEUED, Job.WORKING)
+        ).exists()
+    )
+
+
 def _queue(at: LibraryPlace, hand: Hand, missing: list[int]) -> None:
     now = timezone.now()
     payload = {"hand": hand.pk}
@@ -69,6 +92,7 @@ def after_decision(hand: Hand, told: tuple[Told, ...], decided: dict[str, Any], 
         return
     if decided["whole"] != "release":
         want_library(hand)
+        want_hand_plan(hand)
     before = max((t.seq for t in told if t.kind == "decided" and t.seq < seq), default=None)
     if before is not None and any(
         t.kind == "did" and t.what.get("is_rework") and t.seq > before for t in told

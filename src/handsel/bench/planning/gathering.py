@@ -7,11 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
 from hashlib import sha256
+from typing import Any
 
+from handsel.bench.causes.wishes import hand_plan_key
 from handsel.bench.days.models import Day, Lot
 from handsel.bench.hands.casebook import protocol_kept
 from handsel.bench.hands.chain import canonical
 from handsel.bench.hands.models import Hand, Standing
+from handsel.bench.jobs.models import Job
 from handsel.bench.looking.answering import Known, known
 from handsel.bench.people.models import Person
 from handsel.bench.planning.models import GoneBy
@@ -31,7 +34,13 @@ LEAST_LEFT_MIN = 2.0  # of work that goes on longer than it was thought to
 LOOKED_AT_OK, BUILT_OK = 0.9, 0.8  # own guesses: that a look finds nothing, that a stage is built right
 RENEWED_MIN = 10  # a plan is made anew this often even when nothing has changed: the clock has
 FITTING = "fitting"  # needs the wearer: planned by nobody but the fitter and them
-OPEN = (Standing.BUILDING, Standing.ASKED, Standing.LOOKING, Standing.TO_PUT_RIGHT, Standing.FOR_LEAD)
+OPEN: tuple[Any, ...] = (
+    Standing.BUILDING,
+    Standing.ASKED,
+    Standing.LOOKING,
+    Standing.TO_PUT_RIGHT,
+    Standing.FOR_LEAD,
+)
 # Which lots a spare is taken from, where somebody counts them.
 LOTS: Mapping[str, str] = {
     "elastic for one digit": "elastic",
@@ -246,7 +255,8 @@ def _ways(k: Known, i: Inspection) -> tuple[core.Way, ...]:
     done = [ReworkDone(rework=r, place=p) for c in cards for r, p in c.reworks]
     if done:
         titles = "; ".join(dict.fromkeys(c.title for c in cards))
-        return (way_of_reworks(done, protocol, hold_point=hand.hold_point, id="cards", title=titles),)
+        cards_way = way_of_reworks(done, protocol, hold_point=hand.hold_point, id="cards", title=titles)
+        return (cards_way, *_as_planned(hand))
     wrong = [x for x in i.work_order if x.status == "does not conform" and x.rework]
     listed = []
     for x in wrong:
@@ -254,7 +264,16 @@ def _ways(k: Known, i: Inspection) -> tuple[core.Way, ...]:
         if rework is not None:
             listed.append(ReworkDone(rework=rework.id, place=place_for(x, rework, protocol)))
     listed = list(dict.fromkeys(listed))
-    return (way_of_reworks(listed, protocol, hold_point=hand.hold_point, id="usual"),) if listed else ()
+    usual = (way_of_reworks(listed, protocol, hold_point=hand.hold_point, id="usual"),) if listed else ()
+    return (*usual, *_as_planned(hand))
+
+
+def _as_planned(hand: Hand) -> tuple[core.Way, ...]:
+    """The way that the hand's own plan is, from its probable causes, where that was worked out."""
+    result = (
+        Job.objects.filter(key=hand_plan_key(hand), state=Job.DONE).values_list("result", flat=True).first()
+    )
+    return (core.Way(**result["way"]),) if result and result.get("way") else ()
 
 
 def look_minutes(i: Inspection, protocol: Protocol, hold_point: str) -> float:

@@ -136,7 +136,7 @@ def _stint(
     start, end = (plan.made_at + timedelta(minutes=stint[k]) for k in ("start_min", "end_min"))
     words = c["way"]["title"] if kind == "do" or c["way"]["minutes"] <= 0 else "Look at it afterwards"
     now = standing.get(code, "")
-    doing = (Standing.TO_PUT_RIGHT, Standing.BUILDING)
+    doing: tuple[Any, ...] = (Standing.TO_PUT_RIGHT, Standing.BUILDING)
     return StintRow(
         code=f"{code[:3]}-{code[3:]}",
         url=f"/l/{code}/",

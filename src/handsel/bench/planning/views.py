@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -33,7 +35,7 @@ def plan(request: HttpRequest) -> HttpResponse:
     day = current_day()
     if day is None:
         return see("/day/")
-    told = {"day": day, "plan": plan_page(day, state_key(day, timezone.now()))}
+    told: dict[str, Any] = {"day": day, "plan": plan_page(day, state_key(day, timezone.now()))}
     if request.GET.get("part") == "live":
         response = render(request, "planning/_plan.html", told)
         response["Cache-Control"] = "no-store"

@@ -13,6 +13,7 @@ from handsel.bench.jobs.services import enqueue
 from handsel.bench.planning.gathering import gather, state_key
 from handsel.bench.planning.keeping import plan_from, told_of
 from handsel.bench.planning.models import Plan
+from handsel.bench.planning.one_hand import planned_hand
 from handsel.bench.planning.services import KIND, LATER, newest
 from handsel.rework.day_more import what_more_brings
 from handsel.rework.day_plan import plan_day
@@ -23,6 +24,8 @@ KEPT = 50  # plans of a day
 
 def run(payload: dict[str, Any]) -> dict[str, Any]:
     """Plan, or work out what more would bring to a plan that still is the newest."""
+    if "hand" in payload:
+        return planned_hand(int(payload["hand"]))
     day = Day.objects.select_related("protocol", "design").get(pk=payload["day"])
     if "more_for" in payload:
         return _more(day, int(payload["more_for"]))
