@@ -28,7 +28,8 @@ _STRAY = 0.06  # share of the points whose step belongs to something else
 _ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
 _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
 _LEAST_STEP = 0.06  # of the paper's light
-_LUMA, _COLOUR_SAYS = np.array([0.299, 0.587, 0.114]), 0.3
+_LUMA, _COLOUR_SAYS = np.array([0.299, 0.587, 0.114]), 0.8
+_BY_MASK_MM = 0.45
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
 
@@ -351,7 +352,12 @@ def refined(
     u_all = hypot(
         u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max()))
     )
-    says = _said(off, there, u_all, clear=patch.certain)
+    # Where colour has told the thing from its surroundings, a faint step there is no surprise.
+    by_mask = np.zeros(len(points), bool)
+    if patch.certain:
+        dense = even_points(patch.outline_mm, max(200, 3 * len(points)))
+        by_mask = _to_outline(points, dense) < _BY_MASK_MM
+    says = _said(off, there, u_all, clear=patch.certain, by_mask=by_mask)
     if patch.certain:
         says = 0.5 * (says + _said_back(patch.outline_mm, outline, u_all))
     elif patch.core_mm is not None:
@@ -365,7 +371,7 @@ def refined(
         scale=scale / base,
         u_scale=u_scale / base,
         says=says,
-        matched_ratio=float(good.mean()),
+        matched_ratio=float((good | by_mask).mean()),
         rms_mm=sqrt(float((off[good] ** 2).mean())) if good.any() else 9.9,
         outline_mm=outline,
     )
@@ -390,11 +396,14 @@ def _steps(
     light = flat.ratio_at(points[:, None] + offsets[None, :, None] * normals[:, None])
     light = 0.5 * light + 0.25 * (np.roll(light, 1, 0) + np.roll(light, -1, 0))
     gap = 2
-    # Photo files keep colour at half the sharpness: it helps to see an edge, and hardly says where it is.
+    # Photo files keep colour at half the sharpness: it helps to see an edge, and says less of where it is.
     luma = light @ _LUMA
     own = light - luma[..., None]
     by_colour = np.linalg.norm(own[:, 2 * gap :] - own[:, : -2 * gap], axis=2) / sqrt(3.0)
     change = np.hypot(luma[:, 2 * gap :] - luma[:, : -2 * gap], _COLOUR_SAYS * by_colour)
+    # In shadow the same edge is a smaller step of light.
+    lit = np.maximum(luma[:, 2 * gap :], luma[:, : -2 * gap])
+    change = change * 1.25 / (0.25 + np.clip(lit, 0.0, 1.0))
     at = offsets[gap:-gap]
     peak = np.zeros_like(change, bool)
     peak[:, 1:-1] = (change[:, 1:-1] >= change[:, :-2]) & (change[:, 1:-1] > change[:, 2:])
@@ -410,10 +419,13 @@ def _steps(
     return at[k_in] + np.clip(shift, -1, 1) * step, there
 
 
-def _said(off: FloatArray, there: npt.NDArray[np.bool_], u: float, *, clear: bool) -> float:
+def _said(
+    off: FloatArray, there: npt.NDArray[np.bool_], u: float, *, clear: bool, by_mask: npt.NDArray[np.bool_]
+) -> float:
     """Log likelihood ratio of all steps against steps by chance."""
     normal = np.exp(-0.5 * (off / u) ** 2) / (u * sqrt(2 * pi)) * _RANDOM_MM
     each = np.where(there, np.log((1 - _STRAY) * normal + _STRAY), _NO_STEP[0 if clear else 1])
+    each = np.where(by_mask, np.maximum(each, 0.0), each)
     return float(each.sum()) * _SPACING_MM / _ONE_VOICE_MM
 
 

@@ -21,7 +21,7 @@ from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import Fit, fits_of, refined
-from handsel.vision.part_kinds import Kind
+from handsel.vision.part_kinds import Kind, ring_area_mm2
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -38,6 +38,7 @@ _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of anot
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
 _SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
+_TALL_MM = 0.4  # by which the camera's height may move a tall part's outline before nothing is said
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
@@ -250,7 +251,7 @@ def _seen(
 ) -> PartSeen:
     base = _bare(one.patch, view, printed)
     if kind is None:
-        return _unknown(one, base, kinds, design, scale_ratio)
+        return _unknown(one, base, kinds, view)
     mine = [f for f in one.fits if f.kind == kind]
     sized = [f for f in one.sized if f.kind == kind]
     options = [(_worth(f, own_size=False, kinds=kinds), f) for f in mine] + [
@@ -367,11 +368,15 @@ def _doubt(
     return None
 
 
-def _unknown(
-    one: _View, base: PartSeen, kinds: tuple[Kind, ...], design: Design, scale_ratio: float
-) -> PartSeen:
+def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView) -> PartSeen:
     """A patch that no part explains: foreign when that is clear, else not told."""
     near = one.fits[0] if one.fits else None
+    if _may_be_tall(one.patch, kinds, view):
+        farther = Ask(
+            what="Photograph it again from twice as far away, right above it, or with the longer lens."
+        )
+        why = "it may be a tall part, and from so near its outline hangs on the camera's exact place"
+        return replace(base, reason=why, ask=farther)
     if one.clear and (near is None or near.says < 0.0 and near.matched_ratio < 0.75):
         touch = Ask(what="If it is two parts that touch, move them apart and photograph them again.")
         return replace(
@@ -387,6 +392,20 @@ def _unknown(
         reason="its outline is that of no part; two things may touch, or a shadow hides an edge",
         ask=again,
     )
+
+
+def _may_be_tall(patch: Patch, kinds: tuple[Kind, ...], view: MatView) -> bool:
+    """Whether a part of about this size is so tall that the camera's height is not known well enough for it."""
+    middle = (patch.outline_mm.min(0) + patch.outline_mm.max(0)) / 2
+    away = float(np.linalg.norm(middle - view.at_mm[:2])) + 0.5 * float(
+        np.ptp(patch.outline_mm, axis=0).max()
+    )
+    for pose in (p for k in kinds for p in k.poses):
+        lift = pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 30.0)
+        grown = ring_area_mm2(pose.outline_mm) * (1.0 + lift)
+        if view.u_height_ratio * lift * (1.0 + lift) * away > _TALL_MM and 0.5 < patch.area_mm2 / grown < 2.5:
+            return True
+    return False
 
 
 def _bare(patch: Patch, view: MatView, printed: PrintScale) -> PartSeen:
