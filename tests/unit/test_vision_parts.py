@@ -172,7 +172,7 @@ def test_a_wrongly_scaled_print_is_noticed_at_the_papers_edges_and_corrected() -
     assert seen.print_is_wrong
     assert seen.print_ratio == pytest.approx(0.96, abs=0.004)
     assert "paper's edges" in seen.print_told_by
-    assert any("96.0 %" in n or "96.1 %" in n or "95.9 %" in n for n in seen.notes)
+    assert any(f"printed at {100 * seen.print_ratio:.1f} % of its size" in n for n in seen.notes)
     assert seen.is_right, [(s.names, s.state, s.scale_ratio) for s in seen.seen]
 
 
