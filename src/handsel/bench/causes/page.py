@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,6 +17,7 @@ from handsel.bench.jobs.models import Job
 from handsel.bench.looking.unit_words import unit_sign
 from handsel.bench.people.models import Person
 from handsel.data.load_figures import figures_of
+from handsel.diagnosis.catalogue import Fault
 from handsel.diagnosis.result import Cause, Diagnosis, Expected, NextCheck
 from handsel.diagnosis.wording import capital, percent
 from handsel.documents.drawing import as_designed
@@ -27,7 +29,7 @@ from handsel.inspection.result import Inspection
 from handsel.rework.result import PoseDrawn
 
 SHOWN, OTHERS, COMPARED = 4, 3, 3  # causes, other looks, explanations side by side
-MOST_SEEN = 12
+MOST_SEEN = 8
 LEAST_SHOWN = 0.02
 NO_CAUSE_P = 0.5
 PEGS = 5  # a probability as knots on a thread
@@ -174,10 +176,8 @@ def _page(
     may = person is not None and any(person.may(right) for right in MAY_ANSWER)
     looks = tuple(_look_row(hand, c, protocol) for c in d.next_checks)
     is_open = d.none_fits or not d.certain
-    headings = tuple(
-        capital(" and ".join(f.title for f in s.faults)) if s.faults else "Nothing wrong"
-        for s in d.sets[:COMPARED]
-    )
+    letters = {c.fault.id: letter for c, letter in zip(shown, LETTERS, strict=False)}
+    headings = tuple(_heading(f.faults, letters) for f in d.sets[:COMPARED])
     seen = tuple(_seen_row(e, found, headings) for e in d.predicted[:MOST_SEEN])  # the most telling first
     return CausesPage(
         code=hand.code,
@@ -220,6 +220,13 @@ def _sentence(d: Diagnosis) -> str:
         f"({percent(d.faultless_p)}). Read once more what did not conform; if it stays so, the rework card says "
         "what to do."
     )
+
+
+def _heading(faults: Sequence[Fault], letters: Mapping[str, str]) -> str:
+    """An explanation by the letters of its causes, which are short enough for a column."""
+    if not faults:
+        return "If nothing is wrong"
+    return "If " + " and ".join(letters.get(f.id, f.title) for f in faults)
 
 
 def _cause_row(c: Cause, letter: str) -> CauseRow:
