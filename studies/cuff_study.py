@@ -61,7 +61,7 @@ def interval(k: int, n: int) -> str:
 def line(name: str, rows: list[tuple[dict, dict]]) -> str:
     good = [(s, r) for s, r in rows if "refused" not in r]
     if not good:
-        return f"| {name} | {len(rows)} | {len(rows)} | | | | | |"
+        return f"| {name} | {len(rows)} | {len(rows)} | | | | | none |"
     error = np.array([r["asymmetry_mm"] - s["asymmetry_mm"] for s, r in good])
     u = np.array([r["u_mm"] for _, r in good])
     z = np.abs(error / u)
@@ -83,7 +83,8 @@ def page(pairs: list[tuple[dict, dict]]) -> str:
         for name in ("lying", "on end", "arch")
     ]
     rows.append(line("clean, by the card", [(s, r) for s, r in by_card if s["kind"] == "clean"]))
-    rows.append(line("**hard**, width given", hard))
+    if hard:
+        rows.append(line("**hard**, width given", hard))
     troubles = sorted({t for s, _ in hard for t in s["troubles"]})
     rows += [line(f"hard, {t}", [(s, r) for s, r in hard if t in s["troubles"]]) for t in troubles]
     causes = Counter((s["kind"], r["refused"]) for s, r in by_width if "refused" in r)
@@ -101,6 +102,9 @@ def page(pairs: list[tuple[dict, dict]]) -> str:
     ]
     return PAGE.format(
         table="\n".join(rows),
+        missing=""
+        if hard
+        else "No hard photo has been measured yet: the numbers below are for good photos only.\n\n",
         causes="\n".join(told) or "None was refused.",
         good=interval(*sure[True]),
         bad=interval(*sure[False]),
@@ -122,7 +126,7 @@ outline and its mirror image, for the axis that makes the mean square of the dis
 say its focal length. *Hard* ones have one or two of: dim light, a patterned ground, hard shadows, things about, a
 ground like the cuff (`like`), a small cuff, a camera that looks from one side (`yaw`), a cuff twisted from end to end.
 
-| photos | number | refused | mean error | 95 % within | largest | median u | 95 % intervals that hold the truth |
+{missing}| photos | number | refused | mean error | 95 % within | largest | median u | 95 % intervals with the truth |
 |---|---|---|---|---|---|---|---|
 {table}
 

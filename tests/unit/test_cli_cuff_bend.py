@@ -8,12 +8,12 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from handsel.cli import main
+from handsel.cli import handsel
 from unit import drawn_bend, drawn_cuff
 
 
 def run(*arguments):
-    return CliRunner().invoke(main, [str(a) for a in arguments], prog_name="handsel")
+    return CliRunner().invoke(handsel, [str(a) for a in arguments])
 
 
 @pytest.fixture(scope="module")

@@ -14,9 +14,10 @@ from PIL import Image
 from handsel.data.load_protocol import load_protocol
 from handsel.errors import OutOfRange
 from handsel.metrology.decision import Limits, Verdict
-from handsel.vision.camera import Lens
+from handsel.vision.camera import Lens, focal_px
 from handsel.vision.cuff import judge_cuff, look_at_cuff
 from handsel.vision.cuff_outline import CuffCause, CuffRefused, even
+from handsel.vision.mat import MATS, marker_cells
 from handsel.vision.mirror import mirrored
 from unit.drawn_cuff import SAND, TEAL, drawn, outline_mm
 
@@ -101,6 +102,44 @@ def test_what_shows_no_cuff_is_refused_with_its_cause(pixels, cause):
     assert refused.value.cause is cause
     assert str(refused.value).startswith("front.jpg: ")
     assert refused.value.do
+
+
+def on_the_mat(*, height_mm=450.0, length_mm=92.0):
+    """A cuff that stands on end on the A4 mat, seen from straight above by a phone's main lens."""
+    mat, size = MATS["a4"], (1440, 1920)
+    f_px = focal_px(26.0, *size)
+    pixels = np.full((size[1], size[0], 3), 120, np.uint8)
+    sheet = f_px / height_mm
+    corner = np.array(size) / 2 - sheet * np.array([mat.width_mm, mat.height_mm]) / 2
+    low, high = np.round(corner).astype(int), np.round(np.array(size) - corner).astype(int)
+    pixels[low[1] : high[1], low[0] : high[0]] = 240
+    for marker in mat.markers:
+        cells = np.kron(marker_cells(marker.id), np.ones((32, 32))).astype(np.float32)
+        to = (mat.corners_mm(marker.id) * sheet + corner - 0.5).astype(np.float32)
+        n = cells.shape[0]
+        turn = cv2.getPerspectiveTransform(np.array([[0, 0], [n, 0], [n, n], [0, n]], np.float32) - 0.5, to)
+        flat = cv2.warpPerspective(cells, turn, size, flags=cv2.INTER_AREA, borderValue=-1.0)
+        pixels[flat >= 0] = np.round(25 + 215 * flat[flat >= 0])[:, None]
+    outer = outline_mm()
+    way = np.gradient(outer, axis=0)
+    way /= np.linalg.norm(way, axis=1, keepdims=True)
+    deep = outer + 8.0 * np.column_stack([-way[:, 1], way[:, 0]])
+    at = (np.vstack([outer, deep[::-1]]) - [0.0, 16.0]) * [1.0, -1.0] * f_px / (height_mm - length_mm)
+    spots = np.round((at + np.array(size) / 2) * 256).astype(np.int32)
+    cv2.fillPoly(pixels, [spots], TEAL, cv2.LINE_AA, 8)
+    rough = cv2.GaussianBlur(pixels, (0, 0), 0.8) + np.random.default_rng(4).normal(0, 2, pixels.shape)
+    return np.clip(rough, 0, 255).astype(np.uint8)
+
+
+def test_standing_on_the_mat_the_cuff_is_nearer_than_the_sheet():
+    pixels = on_the_mat()
+    seen = look_at_cuff(pixels, lens=Lens(f35_mm=26.0), length_mm=92.0)
+    assert seen.scale_from == "mat"
+    assert abs(seen.width_mm - 76.0) < 2.0 * seen.u_width_mm
+    assert seen.u_width_mm < 3.0
+    assert seen.asymmetry_mm < 2.5 * seen.u_asymmetry_mm
+    unsaid = look_at_cuff(pixels, lens=Lens(f35_mm=26.0))
+    assert unsaid.u_width_mm > seen.u_width_mm
 
 
 def test_without_width_card_or_mat_there_are_no_millimetres():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, hypot, sqrt
 from types import MappingProxyType
 
@@ -98,6 +98,7 @@ class _Scale:
     u_ratio: float
     source: str
     cover: tuple[FloatArray, ...]
+    within: tuple[int, int, int, int] | None = None  # the mat's free area, when the cuff stands on it
 
 
 def look_at_cuff(
@@ -135,7 +136,7 @@ def look_at_cuff(
     height_px, across_px = pixels.shape[:2]
     size = (int(across_px), int(height_px))
     scale = _scale(pixels, lens, width_mm, u_width_mm, length_mm, where)
-    outline = find_outline(pixels, cover=scale.cover, where=where)
+    outline = find_outline(pixels, cover=scale.cover, within=scale.within, where=where)
     path = even(smoothed(outline.outside_px, 5), _POINTS)
 
     rough = mirrored(path)
@@ -228,7 +229,11 @@ def _scale(
     cover += [_grown(corners, 1.5) for places in marks.values() for corners in places]
     if width_mm is not None:
         return _Scale(
-            px_per_mm=None, u_ratio=hypot(u_width_mm / width_mm, 0.004), source="width", cover=tuple(cover)
+            px_per_mm=None,
+            u_ratio=hypot(u_width_mm / width_mm, 0.004),
+            source="width",
+            cover=tuple(cover),
+            within=_inside(marks),
         )
     size = (int(pixels.shape[1]), int(pixels.shape[0]))
     usable = [c for c in cards if c.side_px > _LEAST_CARD_PX and foreshortening(c) > _MOST_CARD_SLANT]
@@ -239,7 +244,7 @@ def _scale(
             view = view_of(gray, lens=lens, where=where)
         except MatRefused as error:
             raise CuffRefused(CuffCause.NO_SCALE, error.what, where=where, do=error.do) from None
-        return _by_mat(view, length_mm, tuple(cover))
+        return replace(_by_mat(view, length_mm, tuple(cover)), within=_inside(marks))
     if cards:
         raise CuffRefused(
             CuffCause.NO_SCALE,
@@ -259,6 +264,22 @@ def _no_scale(where: str) -> CuffRefused:
         do="Measure the cuff's width at the end that faces the camera and give it (--width-mm), or hold a printed card "
         "beside that end.",
     )
+
+
+def _inside(marks: Mapping[int, list[FloatArray]]) -> tuple[int, int, int, int] | None:
+    """The free area between a mat's markers, when they are seen on all its sides and it lies nearly upright."""
+    if len(marks) < 6:
+        return None
+    points = np.vstack([corners for places in marks.values() for corners in places])
+    low, high = points.min(0), points.max(0)
+    near, far = low + 0.25 * (high - low), high - 0.25 * (high - low)
+    box = []
+    for k in range(2):
+        box.append(int(np.ceil(points[points[:, k] < near[k], k].max())) + 2)
+        box.append(int(points[points[:, k] > far[k], k].min()) - 2)
+    left, right, top, bottom = box
+    wide_enough = right - left > 0.4 * (high[0] - low[0]) and bottom - top > 0.4 * (high[1] - low[1])
+    return (max(left, 0), max(top, 0), right, bottom) if wide_enough else None
 
 
 def _grown(corners: FloatArray, ratio: float) -> FloatArray:

@@ -86,11 +86,18 @@ class CuffOutline:
     lost_ratio: float  # share of the outside whose edge was not clear and was bridged
 
 
-def find_outline(pixels: Pixels, *, cover: Sequence[FloatArray] = (), where: str = "photo") -> CuffOutline:
+def find_outline(
+    pixels: Pixels,
+    *,
+    cover: Sequence[FloatArray] = (),
+    within: tuple[int, int, int, int] | None = None,
+    where: str = "photo",
+) -> CuffOutline:
     """Find the cuff and measure its outline.
 
     Parameters: pixels : (h, w, 3) uint8 [-], RGB, upright as shown; cover, outlines (n, 2) [px] of cards that are no
-        part of the cuff; where, what the photo is called in messages.
+        part of the cuff; within, left, top, right and bottom [px] of the piece in which it lies; where, what the
+        photo is called in messages.
     Returns: CuffOutline.
     Raises: CuffRefused.
     Valid for: one cuff before a ground of other colours, its mouth open.
@@ -100,12 +107,15 @@ def find_outline(pixels: Pixels, *, cover: Sequence[FloatArray] = (), where: str
     """
 
     corner = np.zeros(2)
-    box = _surroundings(pixels, cover)
-    if box is not None:
-        left, top, right, bottom = box
-        corner = np.array([left, top], dtype=np.float64)
-        pixels = np.ascontiguousarray(pixels[top:bottom, left:right])
-        cover = [np.asarray(c) - corner for c in cover]
+    pieces = [lambda: within, lambda: _surroundings(pixels, cover)]
+    for piece in pieces:
+        box = piece()
+        if box is not None:
+            left, top, right, bottom = box
+            step = np.array([left, top], dtype=np.float64)
+            pixels = np.ascontiguousarray(pixels[top:bottom, left:right])
+            cover = [np.asarray(c) - step for c in cover]
+            corner = corner + step
     found = _outline_in(pixels, cover, where)
     return CuffOutline(
         outside_px=found.outside_px + corner,
