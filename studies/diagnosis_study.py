@@ -90,11 +90,14 @@ def ask_all(
                 continue
             began = perf_counter()
             answer = tool.ask(ceiling.answers(hand))
+            spent = perf_counter() - began
+            even = tool.quick(ceiling.answers(hand), as_in_the_study=True)
             row = {
                 "hand": _id(hand),
                 "said": {f: round(p, 6) for f, p in answer.said.items() if p >= 1e-5},
+                "even": {f: round(p, 6) for f, p in even.said.items() if p >= 1e-5},
                 "none_fits": answer.none_fits,
-                "ms": round(1e3 * (perf_counter() - began), 1),
+                "ms": round(1e3 * spent, 1),
             }
             out.write(json.dumps(row) + "\n")
             out.flush()
@@ -196,6 +199,7 @@ def write(
         ceilings={
             name: [as_case(h, p) for h, p in zip(hands, some, strict=True)] for name, some in ceilings.items()
         },
+        even=[as_case(h, verdicts[_id(h)]["even"]) for h in hands],
         leaflet=[as_case(h, leaflet.said(h)) for h in hands],
         prior=ceiling.prior_of(catalogue),
         none_fits=[verdicts[_id(h)]["none_fits"] for h in hands],

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from diagnosis_ceiling import ranges
 from diagnosis_scores import FAULTLESS
 
 import handsel.diagnosis
@@ -58,7 +59,8 @@ class Tool:
         at = library_place(self.catalogue, load_design("linden"), design_sha256, scale_ratio, cache=cache)
         self.library = library or build_library(at, rounds=tuple(range(rounds)))
         self._rows = rows_of(self.library, scale_ratio)
-        self._log_base = _log_base(self.catalogue, self.library)
+        self._log_base = _log_base(self.library, set_priors(self.catalogue, self.library.strata))
+        self._log_study = _log_base(self.library, _study_priors(self.catalogue, self.library.strata))
         self.hand = HandRecord(
             code="R-014",
             serial="H-1",
@@ -84,11 +86,17 @@ class Tool:
             next_check=(wanted[0].of, wanted[0].place) if wanted else None,
         )
 
-    def quick(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
-        """The same probabilities without asking whether anything fits; for searches, which ask very often."""
+    def quick(
+        self, said: Sequence[dict[str, Any]], *, check: bool = False, as_in_the_study: bool = False
+    ) -> Answer:
+        """The same probabilities without asking whether anything fits; for searches, which ask very often.
+
+        With `as_in_the_study` the priors are the study's own: kinds even, so many faultless and pairs as are made.
+        """
         items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
         rows = self._rows
-        log_weight = self._log_base + log_likelihoods(self.catalogue, rows, items)
+        base = self._log_study if as_in_the_study else self._log_base
+        log_weight = base + log_likelihoods(self.catalogue, rows, items)
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
         by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
@@ -134,11 +142,27 @@ class Tool:
         return found
 
 
-def _log_base(catalogue: Catalogue, library: Library) -> Any:
+def _log_base(library: Library, prior: Any) -> Any:
     """Log weight of every hand of the library before anything is seen."""
     with np.errstate(divide="ignore"):
-        each = np.log(set_priors(catalogue, library.strata)) - np.log(library.counts)
+        each = np.log(prior) - np.log(library.counts)
     return each[library.stratum]
+
+
+def _study_priors(catalogue: Catalogue, strata: Any) -> Any:
+    """Probability of each set of faults as the study draws hands: every kind as often as every other."""
+    mix = ranges()["mix"]
+    share = np.array([1.0 / len(f.kind.places) for f in catalogue.faults] + [1.0])  # the last: no fault
+    out = share[strata[:, 0]] * share[strata[:, 1]]
+    none, two = strata[:, 0] == NONE, strata[:, 1] != NONE
+    for which, mass in (
+        (none, mix["faultless_share"]),
+        (two, mix["pair_share"]),
+        (~none & ~two, 1.0 - mix["faultless_share"] - mix["pair_share"]),
+    ):
+        if which.any():
+            out[which] *= mass / out[which].sum()
+    return out / out.sum()
 
 
 def _code_sha256() -> str:

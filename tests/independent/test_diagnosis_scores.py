@@ -175,6 +175,7 @@ def test_the_report_says_what_was_met_and_what_was_not(paper):
     for name, tool in (("perfect", perfect), ("never", never)):
         judged = Judged(
             tool=tool,
+            even=tool,
             ceilings={"perfect": perfect},
             leaflet=never,
             prior=prior_of(catalogue),
