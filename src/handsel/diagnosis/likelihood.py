@@ -51,7 +51,7 @@ MODEL_SD = {
 }
 # Of all that was seen, so much counts as independent news: the hands of a library are few and looks overlap. Found on
 # simulated hands kept apart from the library, where 1 made probabilities too bold (slope 0.7).
-WORTH = 0.8
+WORTH = 0.65
 # Quantities that hang together in one hand.
 TOGETHER = frozenset(
     (

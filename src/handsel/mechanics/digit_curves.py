@@ -194,11 +194,11 @@ def _pull(g: Digits, phi: Floats, sign: float) -> tuple[Floats, Floats]:
     return (moment + sign * g.hinge_friction_nmm) / arm * grip, arm
 
 
-def closing_curve(g: Digits) -> Curve:
-    """Draw the cord of every digit slowly, from straight to its stops.
+def closing_curve(g: Digits, start_rad: Floats | None = None) -> Curve:
+    """Draw the cord of every digit slowly, from straight or from a pose to its stops.
 
-    Parameters: g, n hands' digits.
-    Returns: Curve, cord travel from 0 on; at the stops `STOPPED_N`.
+    Parameters: g, n hands' digits; start_rad : (n, d, 2) float [rad], None for straight.
+    Returns: Curve, cord travel from that pose on; at the stops `STOPPED_N`.
     Raises: nothing of its own.
     Valid for: no contact.
     Source: virtual work and the capstan law, joint by joint.
@@ -206,7 +206,7 @@ def closing_curve(g: Digits) -> Curve:
     """
     t = g.tables
     n = len(g.variant)
-    phi = np.broadcast_to(t.low_rad, (n, t.digits, 2)).copy()
+    phi = np.broadcast_to(t.low_rad if start_rad is None else start_rad, (n, t.digits, 2)).copy()
     pull = np.empty((n, t.digits, TRAVEL_NODES))
     poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
     for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):

@@ -34,6 +34,7 @@ class LoopCurve:
     step_mm: float
     give_mm_per_n: Floats
     from_mm: Floats  # (n,) travel where opening begins; none is gone beyond; inf closing
+    stay_mm: Floats | float = 0.0  # (n,) travel that digits which stay bent keep: below it the cord is slack
 
     def at(self, demand_mm: Floats) -> tuple[Floats, Floats]:
         """Pull of all legs [N] and travel left after stretch [mm] when so much cord is asked for; (n,)."""
@@ -44,7 +45,8 @@ class LoopCurve:
             travel = np.clip(wanted - self.give_mm_per_n * full, 0.0, self.from_mm)
         full = look(self.pull_n, (travel / self.step_mm)[:, None])[:, 0]
         held = np.where(travel >= self.from_mm, (wanted - travel) / self.give_mm_per_n, full)
-        return np.minimum(np.maximum(full, held), wanted / self.give_mm_per_n), travel
+        taut = np.maximum(wanted - self.stay_mm, 0.0) / self.give_mm_per_n
+        return np.minimum(np.maximum(full, held), taut), travel
 
     def split(self, travel_mm: Floats) -> Floats:
         """Travel of each leg's digit; (n, legs) [mm]."""

@@ -20,6 +20,7 @@ from handsel.mechanics.digit_curves import (
     Curve,
     Digits,
     DigitTables,
+    at_angles,
     closing_curve,
     look,
     moments,
@@ -39,7 +40,7 @@ MOVED_DEG, STARTED_DEG = 3.0, 2.0
 NEVER_DEG = -90.0
 JAMMED_NMM = 1000.0
 BENT_DEG = (6.0, 15.0, 25.0, 35.0, 45.0)  # where a joint bent by hand is looked at on its way back
-FEELS_N, LEAST_PULL_N = 0.02, 0.5
+LEAST_PULL_N = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,13 +110,24 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
     states = _walk(cords, nodes)
     travel = np.stack([s.travel_mm for s in states])  # (k, n, d)
     phi = np.degrees(_poses(closing, travel, tables.travel_mm))  # (k, n, d, 2)
-    lowered = _lowered(cords, nodes, b)
-    worked, rest, rest_phi, slack = _worked(cords, digits, closing, nodes, states, phi, hands)
+    left, left_mm = _left_bent(digits, np.radians(phi[-1]), travel[-1])
+    # What was closed before stays as bent as it was left: so it is when the rest angles are read.
+    again = _closed_before(digits, left, left_mm)
+    cords_again = replace(
+        cords,
+        curves=tuple(
+            replace(
+                _curve(again, legs, tables.travel_mm, c.give_mm_per_n, _grip(model, hands, legs), None),
+                stay_mm=left_mm[:, list(legs)].sum(-1),
+            )
+            for legs, c in zip(cords.legs, cords.curves, strict=True)
+        ),
+    )
+    lowered = _lowered(cords_again, nodes, b)
+    worked, rest, rest_phi, slack = _worked(cords_again, digits, again, nodes, left_mm, hands)
     starts = _starts(nodes, phi.max(-1))
     gap, pinch = _pinch(tables, model, hands.variant, nodes, phi, thumb)
     reach = _at(nodes, phi.sum(-1), pinch)
-    end_phi = np.radians(_at(nodes, phi, pinch))
-    opened = opening_curve(digits, end_phi, _at(nodes, travel, pinch))
     fingers = [i for i in range(len(design.digits)) if i != thumb]
     lead, apart = _fingers(starts, nodes, phi.sum(-1), pinch, fingers)
     lead_thumb = starts[:, thumb] - starts[:, fingers].max(-1)
@@ -133,7 +145,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         apart_deg=apart,
         return_nmm=_return(digits),
         pull_log2=_pull_log2(design, digits),
-        left_bent_deg=np.degrees(opened.phi_rad[:, :, -1]).sum(-1),
+        left_bent_deg=np.degrees(left).sum(-1),
         wrist_friction_ratio=b.wrist_friction_nmm / weight_torque(model, np.full(n, np.radians(45.0))),
         bar_friction_nmm=np.where(b.bar_locked, JAMMED_NMM, b.bar_friction_nmm),
     )
@@ -227,17 +239,41 @@ def _lowered(cords: Cords, nodes: Floats, b: Build) -> Floats:
     return np.degrees(np.where(stuck, lifted, theta))
 
 
+def _left_bent(digits: Digits, phi_rad: Floats, travel_mm: Floats) -> tuple[Floats, Floats]:
+    """How bent each digit stays once its cord is let back from a closed pose: (n, d, 2) [rad], (n, d) [mm]."""
+    left = opening_curve(digits, phi_rad, travel_mm).phi_rad[:, :, -1]
+    return left, _travel_of(digits, left)
+
+
+def _travel_of(digits: Digits, left: Floats) -> Floats:
+    """Cord that a pose has drawn; (n, d) [mm]."""
+    t = digits.tables
+    straight = np.broadcast_to(t.low_rad, left.shape)
+    length = [at_angles(t, digits.variant, pose)[..., CORD_MM].sum(-1) for pose in (straight, left)]
+    return np.asarray(np.maximum(length[0] - length[1], 0.0), dtype=np.float64)
+
+
+def _closed_before(digits: Digits, left_rad: Floats, left_mm: Floats) -> Curve:
+    """Closing once more: a digit that stayed bent gives no pull until its cord has come so far."""
+    step_mm = digits.tables.travel_mm
+    on = closing_curve(digits, left_rad)
+    n, d, k = on.pull_n.shape
+    u = np.arange(k) - (left_mm / step_mm).reshape(-1, 1)  # (n d, k) steps beyond where it stayed
+    pull = look(on.pull_n.reshape(n * d, k), u)
+    return Curve(
+        pull_n=np.where(u < -0.5, 0.0, pull).reshape(n, d, k),
+        phi_rad=look(on.phi_rad.reshape(n * d, k, 2), u).reshape(n, d, k, 2),
+        from_mm=on.from_mm,
+    )
+
+
 def _worked(
-    cords: Cords,
-    digits: Digits,
-    closing: Curve,
-    nodes: Floats,
-    states: list[State],
-    phi_deg: Floats,
-    hands: SwiftBuild,
+    cords: Cords, digits: Digits, closing: Curve, nodes: Floats, left_mm: Floats, hands: SwiftBuild
 ) -> tuple[Floats, State, Floats, Floats]:
     """Rest after the digits were just moved and the cuff let up slowly: angle, state, pose and slack."""
     t = digits.tables
+    states = _walk(cords, nodes)
+    phi_deg = np.degrees(_poses(closing, np.stack([s.travel_mm for s in states]), t.travel_mm))
     demand = np.stack([s.demand_mm for s in states])
     taut = np.stack([_first(nodes, demand[..., c], 0.0) for c in range(demand.shape[2])], -1)
     last_moved = _first(nodes, phi_deg.max(-1).min(-1), MOVED_DEG)
@@ -245,10 +281,17 @@ def _worked(
     bottom = np.maximum(np.minimum(last_moved, press), press - np.radians(MORE_DEG))
     bottom = np.maximum(bottom, nodes[-1])
     at = state_at(cords, bottom, _at(nodes, np.stack([s.tilt_rad for s in states]), bottom))
+    at = replace(at, travel_mm=np.maximum(at.travel_mm, left_mm))
     phi = _poses(closing, at.travel_mm[None], t.travel_mm)[0]
     opening = opening_curve(digits, phi, at.travel_mm)
+    stay_mm = _travel_of(digits, opening.phi_rad[:, :, -1])
     curves = tuple(
-        _curve(opening, legs, t.travel_mm, c.give_mm_per_n, _grip(cords.model, hands, legs), at.travel_mm)
+        replace(
+            _curve(
+                opening, legs, t.travel_mm, c.give_mm_per_n, _grip(cords.model, hands, legs), at.travel_mm
+            ),
+            stay_mm=stay_mm[:, list(legs)].sum(-1),
+        )
         for legs, c in zip(cords.legs, cords.curves, strict=True)
     )
     back = replace(cords, curves=curves)
@@ -260,10 +303,8 @@ def _worked(
     rest_phi = look(opening.phi_rad.reshape(n * d, -1, 2), u.reshape(-1, 1)).reshape(n, d, 2)
     slack = np.zeros((n, d))
     for c, legs in enumerate(cords.legs):
-        held = curves[c].pull_n > FEELS_N
-        least = np.where(held.any(1), np.argmax(held, axis=1), held.shape[1] - 1) * curves[c].step_mm
-        least = np.maximum(least - curves[c].step_mm, 0.0)  # travel that the digits keep without any pull
-        slack[:, list(legs)] = ((least - rest.demand_mm[:, c]) / len(legs))[:, None]
+        kept = stay_mm[:, list(legs)].sum(-1)  # travel that the digits keep without any pull
+        slack[:, list(legs)] = ((kept - rest.demand_mm[:, c]) / len(legs))[:, None]
     return theta, rest, rest_phi, slack
 
 
