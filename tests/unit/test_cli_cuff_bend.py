@@ -36,7 +36,8 @@ def test_an_even_cuff_is_said_to_be_within_the_limit(photos, tmp_path):
     assert answer.exit_code == 0, answer.output
     assert "limit at most 3 mm: conforms" in answer.output
     assert "scale from the width" in answer.output
-    assert Image.open(tmp_path / "drawn" / "even.cuff.jpg").format == "JPEG"
+    with Image.open(tmp_path / "drawn" / "even.cuff.jpg") as picture:
+        assert picture.format == "JPEG"
 
 
 def test_a_lopsided_cuff_is_not_and_json_has_every_key(photos):

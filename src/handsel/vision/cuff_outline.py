@@ -46,6 +46,7 @@ _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
 _LEAST_DEEP = 0.18  # of the width: a shallower mouth is no cuff
 _MOST_BLUR = 0.018  # of the width: edges that take longer to cross
+_PLAIN_DEG = 70.0  # a corner without any doubt
 _SHARP_DEG, _NEARLY = 35.0, 0.74  # over about 3 mm before and after, and of the sharpest there is
 _STEPS = 240  # points of the outside
 _MOST_LOST = 0.25
@@ -467,7 +468,9 @@ def _corner(turn: FloatArray, step: int) -> int | None:
 
     A tight bend turns sharply too, but not as sharply as the sharpest corner there is.
     """
-    sharp = np.nonzero(turn > max(np.radians(_SHARP_DEG), _NEARLY * float(turn.max())))[0]
+    sharp = np.nonzero(
+        turn > max(np.radians(_SHARP_DEG), _NEARLY * min(float(turn.max()), np.radians(_PLAIN_DEG)))
+    )[0]
     if sharp.size == 0:
         return None
     group = sharp[sharp <= sharp[0] + step]
