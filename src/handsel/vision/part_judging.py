@@ -38,6 +38,7 @@ _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of anot
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
 _SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
+_SPECK_MM2 = 60.0  # a smaller thing may be a piece of a part that light has cut up: it is not called foreign
 _TALL_MM = 0.4  # by which the camera's height may move a tall part's outline before nothing is said
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
@@ -377,7 +378,11 @@ def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView)
         )
         why = "it may be a tall part, and from so near its outline hangs on the camera's exact place"
         return replace(base, reason=why, ask=farther)
-    if one.clear and (near is None or near.says < 0.0 and near.matched_ratio < 0.75):
+    if (
+        one.clear
+        and one.patch.area_mm2 > _SPECK_MM2
+        and (near is None or near.says < 0.0 and near.matched_ratio < 0.75)
+    ):
         touch = Ask(what="If it is two parts that touch, move them apart and photograph them again.")
         return replace(
             base,
