@@ -78,5 +78,7 @@ def test_whoever_is_not_signed_in_reads_and_presses_nothing(hall: Hall, phone: P
     page.goto(f"/h/{hand.code}/")
     expect(page.locator(".cause-rows li").first).to_be_visible()
     assert page.locator("#causes form, #causes .big-button").count() == 0
+    page.evaluate("document.querySelectorAll('#causes details').forEach(d => { d.open = true; })")
+    assert page.locator("#causes .table tbody tr").count() > 3
     wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
     assert wide <= 0
