@@ -22,16 +22,19 @@ def test_a_look_that_was_done_is_not_asked_again():
 def test_checks_come_in_the_order_of_what_they_tell_for_a_minute():
     checks = after(Seen(of="smooth-travel", answer="no")).next_checks
     rates = [c.bits_per_minute for c in checks]
-    assert rates == sorted(rates, reverse=True) and all(c.bits > 0.0 for c in checks)
+    assert rates == sorted(rates, reverse=True)
+    assert all(c.bits > 0.0 for c in checks)
 
 
 def test_a_loop_that_may_have_a_slipped_knot_asks_to_look_at_its_knots_and_tails():
     found = after(
         Seen(of="worked-rest-angle", value=32.0),
+        Seen(of="lowered-rest-angle", value=34.0),
+        Seen(of="cuff-drops-freely", answer="yes"),
         Seen(of="whippletree-level", value=-9.0),
         Seen(of="thumb-starts-with-fingers", value=2.0),
     )
-    assert {c.fault.kind.id for c in found.causes[:2]} <= {"loop-long", "knot-slipped"}
+    assert found.causes[0].fault.kind.id in ("loop-long", "knot-slipped")
     assert {c.of for c in found.next_checks[:4]} & {"knots-tied-tight", "tails-left-long"}
 
 
