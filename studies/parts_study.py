@@ -266,7 +266,8 @@ def report(results: list[dict]) -> str:
         "## What this does not show",
         "",
         f"{len(results)} of the {PLANNED} layouts that `studies/part_renders.py` plans are rendered and judged "
-        "here; the two commands go on where they stopped. Pictures have 1.5 million pixels: a phone's own are sharper, which small pins need most.",
+        "here; the two commands go on where they stopped. Pictures have 1.5 million pixels: a phone's own "
+        "are sharper, which small pins need most.",
         "",
         "Renders are not photos. Printed parts here have the design's exact form; layers, strings "
         "and elephant's feet are stood for by a "
