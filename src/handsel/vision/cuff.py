@@ -36,7 +36,7 @@ _U_OFF = 0.10  # of what the flanks' inner faces say of where the camera stands,
 _U_OFF_RATIO = 0.3
 _FAR_TIP_MM = 2.0
 _TIP_MM, _U_TIP_MM = 3.0, 0.6  # how near its end a flank counts as tip, and how well a tip is found
-_U_GROUND_MM = 0.35  # shadow where the cuff stands, taken for cuff or cuff for shadow
+_U_GROUND_MM = 0.5  # shadow where the cuff stands, taken for cuff or cuff for shadow
 _POINTS = 200
 _SIDES = ("left", "right")
 
