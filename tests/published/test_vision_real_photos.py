@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from handsel.data.photo_file import read_photo
-from handsel.vision.angle import measure_rest_angle
 from handsel.errors import Unsolved
+from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import focal_from_homography
 from handsel.vision.finding import find_cards
 from handsel.vision.refused import Cause, PhotoRefused

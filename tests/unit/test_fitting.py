@@ -33,7 +33,9 @@ def test_the_normal_tail_is_that_of_erf():
 
 def test_a_good_hand_fits_and_is_called_faultless():
     found = diagnose(library_with(*FEW), CATALOGUE, GOOD)
-    assert found.faultless_p > 0.8 and not found.none_fits and found.fit_p > 0.05
+    assert found.faultless_p > 0.8
+    assert not found.none_fits
+    assert found.fit_p > 0.05
 
 
 def test_what_no_cause_explains_is_said_to_fit_none():
@@ -48,16 +50,19 @@ def test_what_no_cause_explains_is_said_to_fit_none():
         *(Seen(of="part-size", place=f, value=60.0) for f in ("index", "middle", "ring", "little")),
     ]
     found = diagnose(library_with(*FEW), CATALOGUE, odd)
-    assert found.none_fits and "None of the known causes" in found.sentence
+    assert found.none_fits
+    assert "None of the known causes" in found.sentence
 
 
 def test_what_surprises_most_stands_first_beside_what_was_expected():
     found = diagnose(library_with(*FEW), CATALOGUE, [*GOOD, Seen(of="reach", place="ring", answer="hardly")])
     first = found.predicted[0]
     assert (first.of, first.place, first.seen) == ("reach", "ring", "hardly")
-    assert first.chance[0] < 0.15 and first.expected[0].startswith("full")
+    assert first.chance[0] < 0.15
+    assert first.expected[0].startswith("full")
     for row in found.predicted:
-        assert len(row.expected) == len(row.chance) and all(0.0 <= c <= 1.0 for c in row.chance)
+        assert len(row.expected) == len(row.chance)
+        assert all(0.0 <= c <= 1.0 for c in row.chance)
 
 
 def test_hands_drawn_anew_agree_with_the_library_and_bear_the_answer_better():
@@ -65,7 +70,8 @@ def test_hands_drawn_anew_agree_with_the_library_and_bear_the_answer_better():
     items = items_of(CATALOGUE, seen)
     plain = posterior(library_with(*FEW), CATALOGUE, items)
     again = posterior(library_with(*FEW), CATALOGUE, items, bench=bench_of(*FEW))
-    assert again.refined and not plain.refined
+    assert again.refined
+    assert not plain.refined
     assert again.by_set.sum() == pytest.approx(1.0)
     assert again.effective_hands > plain.effective_hands
     index = CATALOGUE.fault("loop-long@index-middle").index

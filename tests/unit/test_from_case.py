@@ -12,7 +12,7 @@ from handsel.diagnosis.from_case import seen_in_case
 EXAMPLES = Path(__file__).parents[2] / "examples"
 HEAD = """
 format = "handsel-case/1"
-hand = { code = "R-014", serial = "H-0031", design = "linden", scale_ratio = 1.0, side = "right", hold_point = "strung" }
+hand = { code = "R-014", serial = "H-0031", design = "linden", scale_ratio = 1.0, side = "left", hold_point = "strung" }
 """
 
 
@@ -45,7 +45,8 @@ def test_numbers_answers_and_tables_of_digits_come_through(tmp_path):
 
 def test_one_answer_for_all_places_counts_for_each_when_all_is_well(tmp_path):
     good = seen(tmp_path, 'observation = [{ of = "elastics-there", answer = "yes" }]')
-    assert len(good) == 5 and all(group for *_, group in good)
+    assert len(good) == 5
+    assert all(group for *_, group in good)
     # "No" without a place says that something is wrong somewhere: nothing is known of any one digit.
     assert not seen(tmp_path, 'observation = [{ of = "elastics-there", answer = "no" }]')
 

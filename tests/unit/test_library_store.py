@@ -47,9 +47,11 @@ def test_there_is_nothing_before_anything_was_made(tmp_path):
 
 def test_a_half_built_library_answers(built):
     library = load_library(built)
-    assert library is not None and library.rounds == 2 < ROUNDS
+    assert library is not None
+    assert library.rounds == 2 < ROUNDS
     found = diagnose(library, CATALOGUE, SEEN)
-    assert found.causes[0].fault.id == "wrist-tight" and found.causes[0].probability > 0.9
+    assert found.causes[0].fault.id == "wrist-tight"
+    assert found.causes[0].probability > 0.9
     assert found.library_share == pytest.approx(2 / ROUNDS)
 
 
@@ -68,7 +70,8 @@ def test_an_interrupted_build_goes_on_where_it_stopped(tmp_path):
 def test_a_build_that_is_stopped_leaves_the_rest_for_another_time(tmp_path):
     at = place_in(tmp_path)
     library = build_library(at, rounds=(0, 1), stop=lambda: True)
-    assert library.rounds == 1 and rounds_there(at) == 1
+    assert library.rounds == 1
+    assert rounds_there(at) == 1
 
 
 @pytest.mark.parametrize("damage", ["cut", "flipped", "other", "empty", "pickled"])
@@ -92,7 +95,8 @@ def test_a_damaged_file_is_refused_and_made_again(built, tmp_path, damage):
     assert build_library(at, rounds=(0,)).rounds == 1
     again = load_library(at)
     original = load_library(built)
-    assert again is not None and original is not None
+    assert again is not None
+    assert original is not None
     n = len(again.stratum)
     assert np.array_equal(again.seen, original.seen[:, :n])  # the same hands, to the last bit
 

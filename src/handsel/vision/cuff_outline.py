@@ -108,9 +108,8 @@ def find_outline(
     """
 
     corner = np.zeros(2)
-    pieces = [lambda: within, lambda: _surroundings(pixels, cover)]
-    for piece in pieces:
-        box = piece()
+    for again in (False, True):  # where the caller says, then closer still
+        box = _surroundings(pixels, cover) if again else within
         if box is not None:
             left, top, right, bottom = box
             step = np.array([left, top], dtype=np.float64)

@@ -234,7 +234,7 @@ def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) 
     cv2.fillPoly(mask, [np.rint(outline_mm * [1.0, -1.0] * scale - 0.5).astype(np.int32)], 1)
     values = np.clip(level[mask > 0], -1.6, 0.3)
     split, _ = cv2.threshold(
-        np.uint8((values[None] + 1.6) * 130), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU
+        ((values[None] + 1.6) * 130).astype(np.uint8), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU
     )
     split = split / 130 - 1.6
     light, dark = values[values > split], values[values <= split]

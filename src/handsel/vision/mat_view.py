@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, log, sqrt
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -73,7 +74,10 @@ class MatView:
     def to_px(self, points_mm: FloatArray) -> FloatArray:
         """Points of the table frame in the picture: (n, 3) [mm] to (n, 2) [px]."""
         seen = (points_mm - self.at_mm) @ self.rotation.T
-        return project(seen[None], np.array([self.f_px]), self.centre_px[None], np.array([self.k1]))[0]
+        pixels: FloatArray = project(
+            seen[None], np.array([self.f_px]), self.centre_px[None], np.array([self.k1])
+        )[0]
+        return pixels
 
     def sheet_to_px(self, points_mm: FloatArray) -> FloatArray:
         """Points of the sheet in the picture: (n, 2) [mm] to (n, 2) [px]."""
@@ -111,7 +115,7 @@ def find_markers(gray: Gray) -> dict[int, list[FloatArray]]:
     return found
 
 
-def _detector():  # type: ignore[no-untyped-def]
+def _detector() -> Any:
     from cv2 import aruco
 
     settings = aruco.DetectorParameters()

@@ -273,7 +273,8 @@ def _middle(ring: FloatArray) -> FloatArray:
     x, y = ring.T
     cross = x * np.roll(y, -1) - y * np.roll(x, -1)
     total = 3.0 * cross.sum()
-    return np.array([((x + np.roll(x, -1)) * cross).sum(), ((y + np.roll(y, -1)) * cross).sum()]) / total
+    sums: FloatArray = np.array([((x + np.roll(x, -1)) * cross).sum(), ((y + np.roll(y, -1)) * cross).sum()])
+    return sums / float(total)
 
 
 def _axis_rad(ring: FloatArray) -> float:
