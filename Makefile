@@ -38,7 +38,7 @@ WORKERS ?= 2
 # Two test processes on two cores: more threads inside each would only wait for one another.
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 
-.PHONY: help run browser test quick lint types bundle study bench pins clean
+.PHONY: help run browser real-photos test quick lint types bundle study bench pins clean
 
 help:  ## this list
 	@awk -F ':.*## ' '/^[a-z]+:.*## /{printf "  make %-8s %s\n", $$1, $$2}' Makefile
@@ -50,12 +50,12 @@ assess: $(RUN)  ## assess the bundled example, without the bench, and say where 
 	$(VENV)/bin/handsel assess "$(EXAMPLE)" --out "$(OUT)"
 	@echo; echo "The drawing and the page for the bench lie in $$(cd "$(OUT)" && pwd):"; ls "$(OUT)"
 
-test: $(DEV) $(AXE) | browser  ## everything that must hold: style, types, all tests
+test: $(DEV) $(AXE) | browser real-photos  ## everything that must hold: style, types, all tests
 	$(PY) -m ruff check .
 	$(PY) -m mypy
 	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile
 
-quick: $(DEV) $(AXE) | browser  ## the same without the slow tests, while working
+quick: $(DEV) $(AXE) | browser real-photos  ## the same without the slow tests, while working
 	$(PY) -m ruff check .
 	$(PY) -m mypy
 	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile -m "not slow"
@@ -89,6 +89,12 @@ browser:
 	@test -n "$(CHROMIUM)" || { command -v apt-get >/dev/null && test "$$(id -u)" = 0 \
 	  && apt-get update -q >/dev/null && apt-get install -y -q chromium >/dev/null; } \
 	  || { echo "The tests of the pages need Chromium (Debian, Ubuntu: sudo apt install chromium)."; exit 1; }
+
+# Real photos with a stored calibration. Without them a handful of tests are left out, and say so.
+real-photos:
+	@test -d /usr/share/doc/opencv-doc/examples || { command -v apt-get >/dev/null && test "$$(id -u)" = 0 \
+	  && apt-get update -q >/dev/null && apt-get install -y -q --no-install-recommends opencv-doc >/dev/null; } \
+	  || echo "Left out: the checks on real photos (Debian, Ubuntu: sudo apt install opencv-doc)."
 
 AXE_VERSION := 4.14.1
 AXE_SHA512 := 1477dafa598d8d065f273d6af302aa203c02e83131707b7fa648cd41bd3d6b734f8c22a0dab86ee6a6f64b8afbe804b214d36db85a2826965edfb3a0b9d546b5

@@ -1,13 +1,12 @@
 """Real photos and their stored calibration, as Debian's package opencv-doc carries them.
 
-Nothing is fetched. Without the package (Debian, Ubuntu: sudo apt install opencv-doc) these are left out, except where
-CI is set: there it belongs to the machine, and its absence is a failure. The corners that the other tests read from
-tests/data/vision/outside were found in these photos.
+The tests fetch nothing; `make test` installs the package where it may. Without it (Debian, Ubuntu: sudo apt install
+opencv-doc) these are left out: the corners that were found in these photos lie in tests/data/vision/outside, and
+test_vision_camera.py holds the calibration to them everywhere.
 """
 
 from __future__ import annotations
 
-import os
 from functools import cache
 from pathlib import Path
 
@@ -34,9 +33,7 @@ PACKAGE = Path("/usr/share/doc/opencv-doc")
 PHOTOS = PACKAGE / "examples" / "data"
 BOARD = np.array([(25.0 * col, 25.0 * row, 0.0) for row in range(6) for col in range(9)], np.float32)
 
-pytestmark = pytest.mark.skipif(
-    not PHOTOS.is_dir() and not os.environ.get("CI"), reason="the package opencv-doc is not installed"
-)
+pytestmark = pytest.mark.skipif(not PHOTOS.is_dir(), reason="the package opencv-doc is not installed")
 
 
 @cache

@@ -75,7 +75,11 @@ def _table(points: Floats, down: Floats) -> Floats:
 
 
 def flat_side_of(design: Design, part: Part) -> Vec3:
-    """The side that a part is meant to lie on, for the hand's own side."""
+    """The side that a part is meant to lie on, for the hand's own side.
+
+    Parameters: design, placed or at scale 1; part, one of its parts.
+    Returns: the direction that looks down, in the part's frame; a unit vector.
+    """
     x, y, z = shape_of(part).flat_side
     return (x, -y, z) if is_left(design) else (x, y, z)
 

@@ -78,7 +78,13 @@ def mirrored(design: Design) -> Design:
 
 @lru_cache(maxsize=128)
 def part_solid(design: Design, part: Part, *, formed: bool = False) -> Solid:
-    """A part as an exact solid in its own frame; see `part_mesh`."""
+    """A part as an exact solid in its own frame; see `part_mesh`.
+
+    Parameters: design, at scale 1 or placed for one hand; part, one of its parts; formed, the cuff as bent to its
+        wearer and not as printed.
+    Returns: a solid [mm].
+    Raises: OutOfRange when the part's measures make no single body.
+    """
     if is_left(design):
         right = mirrored(design)
         twin = next(p for p in right.parts if p.name == part.name)

@@ -38,7 +38,11 @@ def disc(radius_mm: float, at: tuple[float, float] = (0.0, 0.0), segments: int =
 
 
 def rectangle(x: tuple[float, float], y: tuple[float, float], corner_mm: float = 0.0) -> Profile:
-    """A rectangle between two values of each of its axes, in either order."""
+    """A rectangle between two values of each of its axes, in either order.
+
+    Parameters: x, y [mm]; corner_mm, radius of its corners.
+    Returns: the area.
+    """
     area = profile([(x[0], y[0]), (x[1], y[0]), (x[1], y[1]), (x[0], y[1])])
     return eased(area, corner_mm) if corner_mm > 0 else area
 
@@ -63,7 +67,9 @@ def filleted(area: Profile, radius_mm: float) -> Profile:
 def prism(area: Profile, lo_mm: float, hi_mm: float, along: str) -> Solid:
     """The area extruded between two places, in either order.
 
-    Its own axes are (y, z), (x, z) or (x, y) for along = "x", "y" or "z".
+    Parameters: area [mm]; lo_mm, hi_mm, the places; along, "x", "y" or "z": its own axes are then (y, z), (x, z)
+        or (x, y).
+    Returns: the solid.
     """
     from manifold3d import Manifold
 
@@ -183,7 +189,11 @@ def loft(sections: Sequence[tuple[float, Floats]]) -> Solid:
 
 
 def moved(solid: Solid, matrix: Floats) -> Solid:
-    """The solid under a (4, 4) rigid motion or reflection."""
+    """The solid under a rigid motion or reflection.
+
+    Parameters: solid [mm]; matrix : (4, 4) float, its last column [mm].
+    Returns: the solid moved.
+    """
     return solid.transform(np.ascontiguousarray(matrix[:3, :4], float))
 
 

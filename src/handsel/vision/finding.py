@@ -57,6 +57,11 @@ class Look:
     loose: bool = False  # also outlines that are less straight and borders less clean
 
 
+def get_ready() -> None:
+    """Read the image library, which takes a while, before there is a photo to look at."""
+    import cv2  # noqa: F401
+
+
 def _as_is(gray: Gray) -> Gray:
     return gray
 

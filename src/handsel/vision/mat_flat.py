@@ -75,7 +75,7 @@ def flattened(rgb: Rgb, view: MatView) -> Flat:
     Raises: nothing of its own.
     Valid for: light that varies smoothly over the sheet.
     Source: a surface of third degree through the logarithm of what is paper, found from the sheet's border inward.
-    Checked by: unit/test_vision_mat_flat.py
+    Checked by: unit/test_vision_parts.py
     """
     import cv2
 
@@ -165,7 +165,7 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     Raises: nothing of its own.
     Valid for: things at least 2 mm apart.
     Source: own rules.
-    Checked by: unit/test_vision_mat_flat.py
+    Checked by: unit/test_vision_parts.py
     """
     import cv2
 

@@ -65,7 +65,7 @@ def print_scale(
     Raises: OutOfRange for a reading that cannot be one.
     Valid for: sheets cut to their format; a card of ISO/IEC 7810 size ID-1.
     Source: weighted mean of what tells it (JCGM 100, with the weights 1/u^2); sizes: ISO 216, ISO/IEC 7810.
-    Checked by: unit/test_vision_mat_print.py
+    Checked by: unit/test_vision_parts.py
     """
     told: list[tuple[str, float, float]] = []
     if bar_reading_mm is not None:

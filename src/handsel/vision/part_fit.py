@@ -103,7 +103,7 @@ def fits_of(
     Raises: nothing of its own.
     Valid for: parts that do not overlap in the picture.
     Source: own construction; see the module.
-    Checked by: unit/test_vision_part_fit.py
+    Checked by: unit/test_vision_parts.py
     """
     field = _field(flat, patch)
     core = core_field = None
@@ -315,7 +315,7 @@ def refined(
     Raises: nothing of its own.
     Valid for: starts within about 2 mm.
     Source: Gauss-Newton with weights of a Student's kind.
-    Checked by: unit/test_vision_part_fit.py
+    Checked by: unit/test_vision_parts.py
     """
     u_point = hypot(_PRINT_MM, _EDGE_PX / flat.px_per_mm)
     u_scale = 0.0

@@ -125,7 +125,7 @@ def judged(
     Valid for: parts that lie apart.
     Source: posterior of each explanation; optimal assignment (scipy's linear_sum_assignment); sizes decided by their
         conformance probability (JCGM 106, 9.3).
-    Checked by: unit/test_vision_part_judging.py
+    Checked by: unit/test_vision_parts.py
     """
     views = [_explained(p, kinds, flat, view, printed) for p in patches]
     chosen = _assigned(views, kinds)

@@ -197,11 +197,12 @@ def look(task: Mapping[str, Any], source: Path, overlay: Path) -> dict[str, Any]
 
 def waited_for() -> list[str]:
     """Read the libraries first, then what is wanted. Nothing comes any more: the worker is gone, and so is this."""
-    import cv2  # noqa: F401
     import PIL.JpegImagePlugin  # noqa: F401
 
-    import handsel.documents.angle_overlay
-    import handsel.vision.angle  # noqa: F401
+    import handsel.documents.angle_overlay  # noqa: F401
+    from handsel.vision.finding import get_ready
+
+    get_ready()
 
     line = sys.stdin.readline()
     if not line:
