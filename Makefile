@@ -134,11 +134,30 @@ bundle: $(RUN)  ## a folder of wheels for a laptop without internet
 	@echo '  $(VENV_PYTHON) -m pip install --no-index --find-links $(notdir $(BUNDLE)) "handsel[meshes,planning]"'
 
 # ---- measuring and keeping up ---------------------------------------------------------------------
-STUDIES := studies/referee_study.py studies/closed_loop.py  # the others there make linden and its pictures
 BENCHES := $(filter-out benchmarks/_%,$(wildcard benchmarks/*.py))
 
-study: $(DEV)  ## run every study in studies/
-	@for s in $(STUDIES); do echo "== $$s"; $(PY) "$$s" || exit 1; done; echo "$(words $(STUDIES)) studies run."
+# Hands and photos that were made before are not made again, so a study that was stopped goes on. All of it takes many
+# hours; renders need LLVM 16 or newer (DRJIT_LIBLLVM_PATH). Each line can be run by itself.
+STUDY := $(ONE_THREAD) $(PY) studies/
+study: $(DEV)  ## run every study in studies/; they write docs/studies
+	$(STUDY)referee_study.py
+	$(STUDY)closed_loop.py
+	$(STUDY)kill_server.py
+	$(STUDY)day_plan_study.py
+	for seed in 2027 2028 2029; do $(STUDY)faulty_hands.py out/faulty-hands --seed $$seed --hands 1060 || exit 1; done
+	$(STUDY)diagnosis_study.py out/faulty-hands --searches 120
+	$(STUDY)hand_plan_study.py --hands 200 --rounds 12 --whole
+	for kind in clean field; do $(STUDY)angle_renders.py --kind $$kind --count 210 || exit 1; done
+	for kind in missing covered above; do $(STUDY)angle_renders.py --kind $$kind --count 20 || exit 1; done
+	$(STUDY)angle_study.py
+	$(STUDY)part_renders.py
+	$(STUDY)parts_study.py --keep out/part-renders
+	$(STUDY)parts_study.py
+	$(STUDY)cuff_renders.py --kind clean --count 100
+	$(STUDY)cuff_renders.py --kind hard --count 60
+	$(STUDY)cuff_study.py
+	$(STUDY)bend_renders.py
+	$(STUDY)bend_study.py
 
 bench: $(DEV)  ## run every benchmark in benchmarks/, on one core
 	@for b in $(BENCHES); do echo "== $$b"; $(ONE_THREAD) $(PY) "$$b" || exit 1; done; echo "$(words $(BENCHES)) benchmarks run."
