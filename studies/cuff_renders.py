@@ -15,16 +15,13 @@ code. Nothing of the measurement is used.
 
 from __future__ import annotations
 
-import argparse
-import json
-import os
-import time
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from math import hypot
 from pathlib import Path
 
 import numpy as np
 from angle_renders import Camera, card_texture, develop, pose, rays_light, table_texture, to_jpeg, turn
+from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "cuff-renders"
@@ -472,37 +469,9 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
 
 
 def main() -> None:
-    ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    ask.add_argument("--kind", choices=list(FIRST_SEED), required=True)
-    ask.add_argument("--count", type=int, default=100)
-    ask.add_argument("--out", type=Path, default=OUT)
-    told = ask.parse_args()
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    import cv2
-    import drjit as dr
-    import mitsuba as mi
-
-    cv2.setNumThreads(1)
-    mi.set_variant("llvm_ad_rgb")
-    dr.set_thread_count(1)
-    folder = told.out / told.kind
-    folder.mkdir(parents=True, exist_ok=True)
-    for seed in range(FIRST_SEED[told.kind], FIRST_SEED[told.kind] + told.count):
-        place = folder / f"{told.kind}-{seed}.jpg"
-        if place.exists():
-            continue
-        began = time.process_time()
-        shot, jpeg = shoot(mi, told.kind, seed)
-        with (folder / "truth.jsonl").open("a", encoding="utf-8") as truth:
-            truth.write(json.dumps(asdict(shot)) + "\n")
-        place.write_bytes(jpeg)
-        print(
-            place.name,
-            f"{shot.asymmetry_mm:.2f} mm",
-            *shot.troubles,
-            f"{time.process_time() - began:.1f} s",
-            flush=True,
-        )
+    photograph(
+        __doc__, OUT, FIRST_SEED, shoot, lambda s: (f"{s.asymmetry_mm:.2f} mm", *s.troubles), count=100
+    )
 
 
 if __name__ == "__main__":

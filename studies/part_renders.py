@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import tempfile
 import time
 from dataclasses import asdict, dataclass, field
@@ -25,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 from angle_renders import Camera, develop, rays_light, table_texture, to_jpeg, turn
+from photographing import renderer
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "part-renders"
@@ -642,14 +642,7 @@ def main() -> None:
     ask.add_argument("--only", nargs="*", default=None)
     ask.add_argument("--out", type=Path, default=OUT)
     told = ask.parse_args()
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    import cv2
-    import drjit as dr
-    import mitsuba as mi
-
-    cv2.setNumThreads(1)
-    mi.set_variant("llvm_ad_rgb")
-    dr.set_thread_count(1)
+    mi = renderer()
     told.out.mkdir(parents=True, exist_ok=True)
     # Mixed, so that a run that is stopped has some of everything.
     for layout in sorted(PLAN, key=lambda p: (p.seed * 17) % 41):

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handsel.cli.drawn import names, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def command(
         raise click.UsageError("--placed-afresh goes with --same-hand.")
     read = [_read(path, card_turn_sd_deg) for path in photos]
     if overlay is not None:
-        read = [_drawn(r, name, overlay) for r, name in zip(read, _names(photos), strict=True)]
+        read = [_drawn(r, name, overlay) for r, name in zip(read, names(photos), strict=True)]
     fused: FusedAngle | None = None
     disagree: HandselError | None = None
     if same_hand and (readings := [r.reading for r in read if r.reading is not None]):
@@ -113,34 +114,14 @@ def _read(path: Path, card_turn_sd_deg: float) -> Read:
     return Read(path=path, reading=found, error=None)
 
 
-def _names(photos: Sequence[Path]) -> list[str]:
-    """A name for each picture that is written, numbered where two photos are called alike."""
-    names: list[str] = []
-    for path in photos:
-        name, n = path.stem or "photo", 2
-        while name in names:
-            name, n = f"{path.stem}-{n}", n + 1
-        names.append(name)
-    return names
-
-
 def _drawn(read: Read, name: str, folder: Path) -> Read:
     if read.reading is None:
         return read
     from handsel.data.photo_file import colour_from_bytes, read_bytes
     from handsel.documents.angle_overlay import angle_overlay
 
-    place = folder / f"{name}.angle.jpg"
-    try:
-        picture = colour_from_bytes(read_bytes(read.path), name=read.path.name)
-        folder.mkdir(parents=True, exist_ok=True)
-        place.write_bytes(angle_overlay(picture, read.reading))
-    except OSError as error:
-        raise HandselError(
-            f"it cannot be written ({error.strerror or 'unknown reason'})",
-            where=str(place),
-            do="Choose another folder for the pictures.",
-        ) from None
+    picture = colour_from_bytes(read_bytes(read.path), name=read.path.name)
+    place = written(folder / f"{name}.angle.jpg", angle_overlay(picture, read.reading))
     return Read(path=read.path, reading=read.reading, error=None, overlay=place)
 
 
