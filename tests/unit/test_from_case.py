@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from diagnosing import whole
 from handsel.data.load_case import load_case
 from handsel.data.load_protocol import load_protocol
@@ -80,3 +82,21 @@ def test_what_a_rework_undid_counts_no_more(tmp_path):
 def test_every_example_can_be_taken():
     for path in sorted(EXAMPLES.glob("*.toml")):
         assert seen_in_case(load_case(path), load_protocol(), whole()), path.name
+
+
+def test_a_number_is_worth_what_its_method_is_worth(tmp_path):
+    path = tmp_path / "case.toml"
+    numbers = """observation = [
+      { of = "worked-rest-angle", method = "protractor", value_deg = 31.0 },
+      { of = "lowered-rest-angle", method = "protractor", readings_deg = [31.0, 32.0, 30.0, 31.0] },
+      { of = "whippletree-flush", method = "ruler", value_mm = 1.0 },
+      { of = "thumb-pin-in-line", method = "ruler", value_mm = 1.0, u_mm = 0.05 },
+      { of = "whippletree-level", value_deg = 1.0 },
+    ]"""
+    path.write_text(f'{HEAD}inspected = {{ by = "inspector 2", on = 2026-11-21 }}\n{numbers}', encoding="utf-8")
+    u = {s.of: s.u for s in seen_in_case(load_case(path), load_protocol(), whole())}
+    assert u["worked-rest-angle"] == pytest.approx(1.5)
+    assert u["lowered-rest-angle"] == pytest.approx((0.8**2 + (1.5**2 - 0.8**2) / 4) ** 0.5)  # a part is common
+    assert u["whippletree-flush"] == pytest.approx(0.5)
+    assert u["thumb-pin-in-line"] == pytest.approx(0.05)  # what the case itself says
+    assert u["whippletree-level"] == pytest.approx(whole().observable("whippletree-level").sd)

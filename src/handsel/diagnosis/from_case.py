@@ -32,7 +32,7 @@ def seen_in_case(case: Case, protocol: Protocol, catalogue: Catalogue) -> tuple[
     ]
     said = {(o.of, o.place) for o in own}
     everywhere = {o.of for o in own if o.place == HAND}
-    out = [s for o in own for s in _seen(o, catalogue)]
+    out = [s for o in own for s in _seen(o, protocol, catalogue)]
     for group in case.accepted:
         for c in protocol.characteristics:
             if group.group not in (c.hold_point, c.held) or c.id in everywhere:
@@ -59,7 +59,20 @@ def _stands(o: Observation, time: Timeline, case: Case, protocol: Protocol) -> b
     return not reworked or reworked[-1] <= after
 
 
-def _seen(o: Observation, catalogue: Catalogue) -> list[Seen]:
+def _reading_u(o: Observation, protocol: Protocol, usual: float) -> tuple[float, float]:
+    """Standard uncertainty of one reading and the part that all readings share: of its method, where one is named.
+
+    Half of the usual error is taken as the same each time where nothing better is known.
+    """
+    c = protocol.characteristic(o.of)
+    if c is not None and isinstance(c.rule, NumberRule) and o.method:
+        method = next((m for m in c.rule.methods if m.name == o.method), None)
+        if method is not None:
+            return method.u, method.u_common
+    return usual, usual * 0.5**0.5
+
+
+def _seen(o: Observation, protocol: Protocol, catalogue: Catalogue) -> list[Seen]:
     look = catalogue.observable(o.of)
     if look is None:
         return []
@@ -67,9 +80,10 @@ def _seen(o: Observation, catalogue: Catalogue) -> list[Seen]:
         values = o.readings or ((o.value,) if o.value is not None else ())
         if not values:
             return []
-        spread = len(values) ** -0.5 if len(values) > 1 else 1.0
-        # Half of a reading's error is the same each time.
-        u = float(look.sd * np.sqrt(0.5 + 0.5 * spread**2)) if o.u is None else o.u
+        u = o.u
+        if u is None:
+            one, common = _reading_u(o, protocol, look.sd)
+            u = float(np.sqrt(common**2 + (one**2 - common**2) / len(values)))
         return [Seen(of=o.of, place=o.place, value=float(np.mean(values)), u=u)]
     if o.answer is None:
         return []
