@@ -215,6 +215,17 @@ def load_faults(source: str | Path, protocol: Protocol) -> Catalogue:
     )
 
 
+def faults_text(source: str | Path) -> str:
+    """The text of a fault catalogue, as a hand's record keeps it; its fingerprint is the catalogue's.
+
+    Parameters: source, as load_faults.
+    Returns: text, checked to be a catalogue's tables.
+    Raises: as load_faults.    Valid for: as load_faults.
+    Source: own format.    Checked by: unit/test_load_faults.py
+    """
+    return _tables(_path(source))[0].text
+
+
 def _tables(path: Path) -> tuple[TomlFile, FaultTables]:
     file = read_toml_file(path)
     return file, checked(FaultTables, file.data, path)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from handsel.bench.causes.asking import Question
-from handsel.bench.causes.known import catalogue_for
 from handsel.bench.causes.wishes import want_hand_plan
 from handsel.bench.hands.casebook import FOR_CAUSES, Told, out_of_force, protocol_kept, told_of
 from handsel.bench.hands.chain import Added, ClientIdTaken, New, append
 from handsel.bench.hands.models import Entry, Hand
+from handsel.bench.hands.services import keep_catalogue
 from handsel.bench.people.models import Person
 from handsel.errors import HandselError
 
@@ -36,12 +36,12 @@ def answer_look(
     What the same person said of it before is corrected by it.
     """
     protocol = protocol_kept(hand.protocol_id)
-    catalogue = catalogue_for(protocol)
+    catalogue = keep_catalogue(protocol)
     what: dict[str, Any] = {
         "of": q.of,
         "place": q.place,
         "protocol": hand.protocol_id,
-        "catalogue": catalogue.sha256 if catalogue is not None else "",
+        "catalogue": catalogue.pk if catalogue is not None else "",
         "from": FOR_CAUSES,
         **given,
     }

@@ -14,10 +14,10 @@ from django.db import models
 
 
 class KeptText(models.Model):
-    """Text of a design, protocol or other data file, kept under its fingerprint for as long as a hand needs it."""
+    """Text of a design, protocol or fault catalogue, kept under its fingerprint for as long as a hand needs it."""
 
     sha256 = models.CharField(max_length=64, primary_key=True)
-    kind = models.CharField(max_length=12)  # "design", "protocol"
+    kind = models.CharField(max_length=12)  # "design", "protocol", "catalogue"
     name = models.CharField(max_length=60)
     version = models.CharField(max_length=40)
     text = models.TextField()

@@ -9,6 +9,7 @@ from hashlib import sha256
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from handsel.bench.causes.known import CATALOGUE, catalogue_for
 from handsel.bench.days.models import Day
 from handsel.bench.hands.casebook import design_kept, protocol_kept
 from handsel.bench.hands.chain import New, append
@@ -18,8 +19,10 @@ from handsel.bench.people.models import Person
 from handsel.data.design_text import design_text
 from handsel.data.fields import CODE
 from handsel.data.load_design import load_design
+from handsel.data.load_faults import faults_text
 from handsel.data.load_protocol import load_protocol, protocol_text
 from handsel.errors import HandselError, OutOfRange
+from handsel.inspection.protocol import Protocol
 
 
 def keep_protocol(source: str) -> KeptText:
@@ -43,6 +46,16 @@ def keep_design(source: str) -> KeptText:
     return kept
 
 
+def keep_catalogue(protocol: Protocol) -> KeptText | None:
+    """The text of the fault catalogue that goes with a protocol, kept under its fingerprint; None where none does."""
+    catalogue = catalogue_for(protocol)
+    if catalogue is None:
+        return None
+    about = {"kind": "catalogue", "name": catalogue.id, "version": catalogue.version}
+    kept = KeptText.objects.filter(pk=catalogue.sha256).first()
+    return kept or KeptText.objects.create(sha256=catalogue.sha256, text=faults_text(CATALOGUE), **about)
+
+
 def begin_hand(
     *,
     day: Day,
@@ -60,6 +73,7 @@ def begin_hand(
     recipient_code = recipient_code.strip().upper()
     check_order(day, recipient_code, side, scale_ratio)
     at = at or timezone.now()
+    protocol = protocol_kept(day.protocol_id)
     with transaction.atomic():
         if client_id:
             again = Hand.objects.filter(entries__client_id=client_id).first()
@@ -77,8 +91,9 @@ def begin_hand(
             since=at,
             design=day.design,
             protocol=day.protocol,
-            hold_point=protocol_kept(day.protocol_id).hold_points[0].id,
+            hold_point=protocol.hold_points[0].id,
         )
+        catalogue = keep_catalogue(protocol)
         what = {
             "recipient": recipient_code,
             "serial": hand.serial,
@@ -89,6 +104,7 @@ def begin_hand(
             "practice": practice,
             "design": _text_told(day.design),
             "protocol": _text_told(day.protocol),
+            "catalogue": None if catalogue is None else _text_told(catalogue),
         }
         new = New(kind="begun", what=what, client_id=client_id) if client_id else New(kind="begun", what=what)
         append(hand, [new], person=person, at=at)

@@ -110,7 +110,7 @@ def traveller(hand: Hand, person: Person | None) -> Traveller:
         cards=tuple(card_row(c, hand) for c in cards),
         chapters=history(k.told, k.protocol, thumbs(k.told) if person is not None else {}, today),
         facts=_facts(hand, today),
-        texts=_texts(hand),
+        texts=_texts(hand, k.told),
         text_changes=tuple(_text_changes(k.told, today)),
         keeps_its_own=_keeps_its_own(hand, head.is_closed),
         papers=papers_of(hand, bool(cards)),
@@ -246,11 +246,22 @@ def _facts(hand: Hand, today: str) -> tuple[tuple[str, str], ...]:
     return tuple(facts)
 
 
-def _texts(hand: Hand) -> tuple[TextRow, ...]:
-    return tuple(
+def _texts(hand: Hand, told: tuple[Told, ...]) -> tuple[TextRow, ...]:
+    rows = [
         TextRow(what=what, name=kept.name, version=kept.version, fingerprint=kept.sha256[:12])
         for what, kept in (("Design", hand.design), ("Protocol", hand.protocol))
-    )
+    ]
+    causes = told[0].what.get("catalogue") if told else None
+    if causes:
+        rows.append(
+            TextRow(
+                what="Causes",
+                name=causes["name"],
+                version=causes["version"],
+                fingerprint=causes["sha256"][:12],
+            )
+        )
+    return tuple(rows)
 
 
 def _keeps_its_own(hand: Hand, is_closed: bool) -> str:
