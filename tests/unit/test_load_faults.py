@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 
 from diagnosing import whole
-from handsel.data.load_faults import BUNDLED, load_faults
+from handsel.data.load_faults import BUNDLED, faults_text, load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.data.schemas import schema
 from handsel.errors import BadFile
@@ -25,6 +26,12 @@ def refused(tmp_path: Path, old: str, new: str) -> str:
     assert "mine.toml" in str(caught.value)
     assert caught.value.do
     return str(caught.value)
+
+
+def test_its_text_has_the_fingerprint_that_a_record_names():
+    text = faults_text("wrist-hand-1")
+    assert text == TEXT
+    assert sha256(text.encode()).hexdigest() == load_faults("wrist-hand-1", load_protocol()).sha256
 
 
 def test_the_bundled_catalogue_has_every_kind_that_is_asked_for():
