@@ -9,6 +9,7 @@ from diagnosing import FEW, bench_of, library_with, of_kinds, whole
 from handsel.diagnosis.catalogue import Severity
 from handsel.diagnosis.hands import NONE, draw, severities
 from handsel.diagnosis.library import CORDS, FAULTLESS, PAIR, ROUNDS, SINGLE, strata_of
+from handsel.diagnosis.passing import as_brought, draw_as_brought, passes
 from handsel.mechanics.draws import Draws
 
 
@@ -62,3 +63,36 @@ def test_severities_follow_their_triangle():
     assert drawn.var() == pytest.approx((4 + 16 + 100 - 8 - 20 - 40) / 18.0, rel=0.01)
     both = severities(Severity(unit="mm", low=2.0, typical=4.0, high=10.0, either_sign=True), even, even[::-1])
     assert (both < 0.0).mean() == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_limit_is_kept_between_its_ends_and_by_one_of_its_columns():
+    bench = bench_of(*FEW)
+    seen = np.tile(library_with(*FEW).seen[:, :1], (1, 4))  # a hand without a fault
+    assert passes(bench.catalogue, bench.columns, seen).all()
+    seen[bench.columns.index("worked_rest_deg"), 1] = 29.0
+    seen[bench.columns.index("tip_gap_mm@index"), 2:] = 9.0
+    seen[bench.columns.index("tip_gap_mm@middle"), 2] = 0.0
+    seen[bench.columns.index("tip_gap_mm@middle"), 3] = 9.0
+    assert passes(bench.catalogue, bench.columns, seen).tolist() == [True, False, True, False]
+
+
+def test_faultless_hands_of_a_library_pass_and_the_others_fail_something():
+    bench = bench_of(*FEW)
+    library = library_with(*FEW)
+    brought = as_brought(bench.catalogue, library.columns, library.faults, library.seen)
+    none = library.faults[:, 0] == NONE
+    assert brought[none].mean() > 0.97
+    assert brought[~none].mean() > 0.97
+    # That is not so by itself: many a hand as it comes off the printer would have to be mended.
+    plain = draw(bench, library.faults[none], Draws(1))
+    assert as_brought(bench.catalogue, bench.columns, plain.faults, plain.seen).mean() < 0.8
+
+
+def test_only_hands_that_would_not_be_brought_are_drawn_again():
+    bench = bench_of(*FEW)
+    faults = np.full((60, 2), NONE, dtype=np.int16)
+    first, kept = draw(bench, faults, Draws(6)), draw_as_brought(bench, faults, Draws(6))
+    well = as_brought(bench.catalogue, bench.columns, faults, first.seen)
+    assert 0 < well.sum() < len(well)
+    assert np.array_equal(first.seen[:, well], kept.seen[:, well])
+    assert (first.seen[:, ~well] != kept.seen[:, ~well]).any(axis=0).all()

@@ -83,13 +83,15 @@ def test_faults_that_cancel_or_exclude_each_other_are_no_pair():
         ('protocol = "wrist-hand-1"', 'protocol = "another"', "goes with"),
         ("prior = 0.12", "prior = 1.2", "0.5"),
         ("prior = 0.12", 'prior = "often"', "number"),
-        ("low = 3.5, typical = 7.0, high = 14.0", "low = 9.0, typical = 7.0, high = 14.0", "not in order"),
+        ("low = 3.0, typical = 6.0, high = 12.0", "low = 9.0, typical = 6.0, high = 12.0", "not in order"),
         ('do = "add", to = "cord-length"', 'do = "add", to = "whippletree"', "cannot be done"),
         ('of = "cord-through-hole", place', 'of = "cord-through-hose", place', "no look"),
         ('at = "{place}", times = 1.0 }]\nwhere', 'at = "{nose}", times = 1.0 }]\nwhere', "not known"),
         ("cuts = [0.3]", "cuts = [0.3, 0.5]", "cuts"),
         ('kinds = ["loop-long", "loop-long"]', 'kinds = ["loop-long", "loop-lost"]', "no fault"),
         ("[spread]", "[spread]\nunknown = 1.0", "not known here"),
+        ('fails = "elastics-there"', 'fails = "elastics-their"', "no characteristic"),
+        ("two_share = 0.2", "two_share = 0.9", "nothing is left"),
     ],
 )
 def test_a_slip_is_refused_where_it_stands(tmp_path, old, new, said):
@@ -114,3 +116,14 @@ def test_priors_and_texts_do_not_enter_the_fingerprint_of_the_hands(tmp_path):
 def test_the_schema_is_published():
     assert "fault" in schema("faults")["properties"]
     assert "sentence" in schema("diagnosis")["properties"]
+
+
+def test_limits_on_what_is_simulated_are_those_of_the_protocol():
+    limits = {limit.columns: (limit.low, limit.high) for limit in whole().limits}
+    assert limits["worked_rest_deg",] == (30.0, None)
+    assert limits["tilt_deg",] == (-5.0, 5.0)
+    assert limits["thumb_tip_bend_deg",] == (None, 12.0)
+    assert limits["left_bent_deg@ring",] == (None, 10.0)  # "yes" of two answers
+    assert limits["tip_gap_mm@index", "tip_gap_mm@middle"][1] == 3.5  # one of them is enough
+    assert ("lowered_rest_deg",) not in limits  # noted only
+    assert ("thumb_slack_mm",) not in limits  # either answer will do

@@ -19,14 +19,17 @@ from handsel.diagnosis.catalogue import (
     Catalogue,
     Effect,
     FaultKind,
+    Limit,
     Observable,
     Severity,
     Sign,
     Spread,
     Together,
 )
+from handsel.diagnosis.hands import column_of
 from handsel.errors import BadFile
 from handsel.inspection.protocol import Protocol
+from handsel.inspection.rules import NumberRule
 
 BUNDLED = Path(__file__).parent / "faults"
 PLACE = r"^[a-z][a-z0-9]*([-.][a-z0-9]+)*$"
@@ -111,6 +114,10 @@ class FaultTable(Table):
         default=(), description="Looks that show it."
     )
     where: Annotated[Line, Field(max_length=100)] = Field(description="What is marked on the drawing.")
+    fails: Pattern = Field(
+        default="",
+        description="Characteristic that such a hand fails whatever its numbers; {joint} is filled in.",
+    )
     also: Text | None = Field(default=None, description="Causes that are counted as this one, and why.")
 
 
@@ -149,6 +156,9 @@ class SpreadTable(Table):
     """How ordinary hands differ."""
 
     cord_length_sd_mm: Positive = Field(description="Length of each cord [mm].")
+    cord_length_common_sd_mm: Annotated[Number, Field(ge=0, le=100)] = Field(
+        default=0.0, description="Besides, what all cords of a hand have in common [mm]."
+    )
     cord_friction_mean: Positive = Field(description="Friction of cord on guides [-].")
     cord_friction_sd: Positive = Field(description="Between hands [-].")
     channel_friction_sd: Positive = Field(description="Between channels of a hand [-].")
@@ -165,6 +175,27 @@ class SpreadTable(Table):
     )
 
 
+class MistakesTable(Table):
+    """Mistakes of the people who look."""
+
+    reading_astray_share: Annotated[Number, Field(ge=0, le=0.2)] = Field(
+        description="Of numbers, far off [-]."
+    )
+    reading_astray_times: Annotated[Number, Field(ge=2, le=100)] = Field(
+        description="How much farther off than others [-]."
+    )
+    slip_share: Annotated[Number, Field(gt=0, le=0.2)] = Field(
+        description="Of looks, told the wrong way round [-]."
+    )
+
+
+class BroughtTable(Table):
+    """The hands that are brought for diagnosis."""
+
+    faultless_share: Annotated[Number, Field(gt=0, lt=1)] = Field(description="With no fault [-].")
+    two_share: Annotated[Number, Field(gt=0, lt=1)] = Field(description="With two faults [-].")
+
+
 class FaultTables(Table):
     """A fault catalogue."""
 
@@ -175,6 +206,8 @@ class FaultTables(Table):
     protocol: Id = Field(description="The protocol that it goes with.")
     prior_source: Text = Field(description="Where the priors come from.")
     spread: SpreadTable = Field(description="How ordinary hands differ.")
+    mistakes: MistakesTable | None = Field(default=None, description="Mistakes of the people who look.")
+    brought: BroughtTable | None = Field(default=None, description="The hands that are brought.")
     fault: Annotated[tuple[FaultTable, ...], Field(min_length=1, max_length=100)] = Field(
         description="The kinds of fault."
     )
@@ -200,18 +233,23 @@ def load_faults(source: str | Path, protocol: Protocol) -> Catalogue:
     path = _path(source)
     file, tables = _tables(path)
     _check(tables, file.data, path, protocol)
+    looks = tuple(_observable(t) for t in tables.observable)
+    limits = _limits(looks, protocol)
     return Catalogue(
         id=tables.id,
         title=tables.title,
         version=tables.version,
         protocol=tables.protocol,
         sha256=file.sha256,
-        physics_sha256=_physics(tables),
+        physics_sha256=_physics(tables, limits),
         spread=Spread(**tables.spread.model_dump()),
         kinds=tuple(_kind(t) for t in tables.fault),
         together=tuple(Together(kinds=t.kinds, times=t.times, why=t.why) for t in tables.together),
-        observables=tuple(_observable(t) for t in tables.observable),
+        observables=looks,
+        limits=limits,
         cord_of_digit={d.id: d.cord for d in protocol.digits},
+        **(tables.mistakes.model_dump() if tables.mistakes else {}),
+        **(tables.brought.model_dump() if tables.brought else {}),
     )
 
 
@@ -253,6 +291,7 @@ def _kind(t: FaultTable) -> FaultKind:
         signs=tuple(Sign(**s.model_dump()) for s in t.shows),
         where=t.where,
         also=t.also or "",
+        fails=t.fails,
     )
 
 
@@ -263,7 +302,34 @@ def _observable(t: ObservableTable) -> Observable:
     return Observable(**given)
 
 
-def _physics(t: FaultTables) -> str:
+def _limits(looks: tuple[Observable, ...], protocol: Protocol) -> tuple[Limit, ...]:
+    """What the protocol asks of the quantities that are simulated."""
+    out = []
+    for o in looks:
+        c = protocol.characteristic(o.id)
+        if c is None or not o.reads:
+            continue
+        low: float | None = None
+        high: float | None = None
+        if isinstance(c.rule, NumberRule):
+            if c.rule.limits is None:
+                continue
+            low, high = c.rule.limits.low, c.rule.limits.high
+        elif set(c.rule.accepted) >= set(o.answers):
+            continue
+        elif o.kind == "meets":
+            columns = tuple(f"{o.reads}@{finger}" for finger in ("index", "middle"))
+            out.append(Limit(columns=columns, low=None, high=o.cuts[0]))
+            continue
+        else:
+            edges = (None, *o.cuts, None)
+            good = [k for k, answer in enumerate(o.answers) if answer in c.rule.accepted]
+            low, high = edges[good[0]], edges[good[-1] + 1]
+        out += [Limit(columns=(column_of(o, place),), low=low, high=high) for place in o.places]
+    return tuple(out)
+
+
+def _physics(t: FaultTables, limits: tuple[Limit, ...]) -> str:
     """Fingerprint of what simulated hands depend on: no prior, no rate, no text."""
     kept: dict[str, Any] = {
         "spread": t.spread.model_dump(),
@@ -273,10 +339,12 @@ def _physics(t: FaultTables) -> str:
                 f.places,
                 f.severity.model_dump() if f.severity else None,
                 [e.model_dump() for e in f.effect],
+                bool(f.fails),
             ]
             for f in t.fault
         ],
         "reads": sorted({(o.reads, o.places) for o in t.observable if o.reads}),
+        "limits": [[limit.columns, limit.low, limit.high] for limit in limits],
     }
     return sha256(json.dumps(kept, sort_keys=True).encode()).hexdigest()
 
@@ -293,6 +361,8 @@ def _check(t: FaultTables, data: dict[str, Any], path: Path, protocol: Protocol)
         for i, id in enumerate(ids):
             if id in ids[:i]:
                 raise bad((key, i, "id"), f'"{id}" stands twice', "Give each its own id.")
+    if t.brought and t.brought.faultless_share + t.brought.two_share >= 1.0:
+        raise bad(("brought", "two_share"), "nothing is left for hands with one fault", "Lower it.")
     looks = {o.id: o for o in t.observable}
     kinds = {f.id for f in t.fault}
     for i, f in enumerate(t.fault):
@@ -314,8 +384,13 @@ def _check(t: FaultTables, data: dict[str, Any], path: Path, protocol: Protocol)
                 do = near(sign.of, [o for o, x in looks.items() if x.kind == "look"])
                 raise bad((*loc, "of"), f'"{sign.of}" is no look of this catalogue', do)
             _pattern(sign.place, (*loc, "place"), bad)
-        for pattern, key in ((f.title, "title"), (f.where, "where")):
+        for pattern, key in ((f.title, "title"), (f.where, "where"), (f.fails, "fails")):
             _pattern(pattern, ("fault", i, key), bad)
+        for place_ in f.places or (HAND,):
+            named = f.fails.replace("{joint}", place_.partition(".")[2])
+            if named and protocol.characteristic(named) is None:
+                do = near(named, [c.id for c in protocol.characteristics])
+                raise bad(("fault", i, "fails"), f'"{named}" is no characteristic of the protocol', do)
     for i, together in enumerate(t.together):
         for kind in together.kinds:
             if kind not in kinds:

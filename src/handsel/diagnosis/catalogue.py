@@ -64,6 +64,7 @@ class FaultKind:
     signs: tuple[Sign, ...]
     where: str  # pattern: what is marked on a drawing
     also: str
+    fails: str = ""  # what such a hand fails whatever its numbers are: a characteristic of the protocol
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +94,15 @@ class Observable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """What a quantity has to be for a hand to pass its protocol. Between the two, where they are given."""
+
+    columns: tuple[str, ...]  # quantities at their places; it is enough when one of them passes
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
     """Two kinds that come together more often than by chance."""
 
@@ -118,6 +128,7 @@ class Spread:
     thumb_pin_sd_mm: float
     cuff_mass_sd_ratio: float
     length_follows_route: tuple[float, float]
+    cord_length_common_sd_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +163,12 @@ class Catalogue:
     together: tuple[Together, ...]
     observables: tuple[Observable, ...]
     cord_of_digit: Mapping[str, str]
+    limits: tuple[Limit, ...] = ()  # of the protocol, on what is simulated
+    reading_astray_share: float = 0.012  # of numbers: another line, the wrong end of a scale
+    reading_astray_times: float = 9.0  # so many times as far off as others
+    slip_share: float = 0.02  # of looks told the wrong way round
+    faultless_share: float | None = None  # of hands brought for diagnosis; None: as the kinds' priors make it
+    two_share: float | None = None  # with two faults
 
     @cached_property
     def faults(self) -> tuple[Fault, ...]:

@@ -175,7 +175,8 @@ def _ordinary(bench: Bench, n: int, draws: Draws) -> _Sheet:
     follow = s.length_follows_route
     build = replace(
         b,
-        excess_mm=s.cord_length_sd_mm * draws.normal(n, cords),
+        excess_mm=s.cord_length_sd_mm * draws.normal(n, cords)
+        + s.cord_length_common_sd_mm * draws.normal(n)[:, None],
         tension_slide_mm=slide,
         thumb_pin_mm=s.thumb_pin_sd_mm * draws.normal(n),
         friction_mu=channel,

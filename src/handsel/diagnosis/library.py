@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.diagnosis.catalogue import Catalogue
-from handsel.diagnosis.hands import NONE, Bench, Drawn, columns_of, draw
+from handsel.diagnosis.hands import NONE, Bench, Drawn, columns_of
+from handsel.diagnosis.passing import draw_as_brought
 from handsel.mechanics.draws import Draws
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 
-SOLVER = "swift-2"  # changes with anything that moves a number of a simulated hand
+SOLVER = "swift-3"  # changes with anything that moves a number of a simulated hand
 ROUNDS = 12
 FAULTLESS, SINGLE, PAIR, CORDS = 240, 22, 2, 8  # hands of each stratum in one round; two wrong cord lengths
 SEED = 50
@@ -99,12 +100,12 @@ def strata_of(catalogue: Catalogue) -> NDArray[np.int16]:
 
 
 def make_round(bench: Bench, number: int) -> Drawn:
-    """One round of the library: some hands of every stratum.
+    """One round of the library: some hands of every stratum, such as are brought for diagnosis.
 
     Parameters: bench; number, from 0 to ROUNDS - 1: the same number gives the same hands.
     Returns: Drawn.
     Raises: nothing of its own.
-    Valid for: as hands.draw.    Source: own.    Checked by: unit/test_library.py
+    Valid for: as passing.draw_as_brought.    Source: own.    Checked by: unit/test_library.py
     """
     strata = strata_of(bench.catalogue)
     count = np.where(strata[:, 0] == NONE, FAULTLESS, np.where(strata[:, 1] == NONE, SINGLE, PAIR))
@@ -113,13 +114,7 @@ def make_round(bench: Bench, number: int) -> Drawn:
     wrong = np.array([*lengths, False])
     count[wrong[strata[:, 0]] & wrong[strata[:, 1]]] = CORDS
     faults = np.repeat(strata, count, axis=0)
-    draws = Draws(SEED * ROUNDS + number)
-    parts = [draw(bench, part, draws) for part in np.array_split(faults, max(1, len(faults) // 1500))]
-    return Drawn(
-        faults=np.concatenate([p.faults for p in parts]),
-        severity=np.concatenate([p.severity for p in parts]),
-        seen=np.concatenate([p.seen for p in parts], axis=1),
-    )
+    return draw_as_brought(bench, faults, Draws(SEED * ROUNDS + number))
 
 
 def library_of(catalogue: Catalogue, rounds: Sequence[Drawn], scale_ratio: float) -> Library:

@@ -20,12 +20,8 @@ from handsel.errors import HandselError
 Floats = NDArray[np.float64]
 
 LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1: sqrt(3) / pi
-# A reading is what it should be, or a careless one, or about something else altogether.
-CARELESS_SHARE, CARELESS_TIMES = 0.02, 3.0
-ASTRAY_SHARE, ASTRAY_TIMES = 0.012, 9.0
 NOWHERE = np.float32(1e-7)  # density left for what no person would write down
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
-SLIP_SHARE = 0.025  # any answer may be another one by mistake
 GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
 GROUP_SEES, GROUP_ALARMS = 0.7, 0.3  # of what is seen, and of false alarms, where a group is taken as shown
 CANNOT_TELL = "can't tell"
@@ -40,7 +36,7 @@ MODEL_SD = {
     "slack_mm": 0.15,
     "thumb_slack_mm": 0.15,
     "bend_deg": 2.0,
-    "start_lead_deg": 1.5,
+    "start_lead_deg": 6.0,
     "reach_ratio": 0.1,
     "apart_deg": 8.0,
     "return_surplus_ratio": 0.08,
@@ -49,15 +45,18 @@ MODEL_SD = {
     "wrist_friction_ratio": 0.1,
     "roughness": 0.15,
 }
-# Of all that was seen, so much counts as independent news: the hands of a library are few and looks overlap. Found on
-# simulated hands kept apart from the library, where 1 made probabilities too bold (slope 0.7).
-WORTH = 0.65
+# Of what the mechanics have a part in, so much counts as independent news: the hands of a library are few and such
+# looks overlap. Found on simulated hands kept apart from the library, where 1 made probabilities too bold. What is
+# seen of a part by itself (a knot, a size) overlaps with nothing and counts in full.
+WORTH = 0.6
+BY_ITSELF = frozenset(("part_size_percent", "tip_size_percent"))
 # Quantities that hang together in one hand.
 TOGETHER = frozenset(
     (
         "worked_rest_deg",
         "lowered_rest_deg",
         "tilt_deg",
+        "start_lead_deg",  # each against the others: one that is late makes the others early
         "slide_mm",
         "pin_mm",
         "turns_thumb_side",
@@ -172,15 +171,14 @@ def rising(x: Floats, sd: Floats | float) -> Floats:
         return np.asarray(1.0 / (1.0 + np.exp(-x / (LOGISTIC_SCALE * sd))))
 
 
-def density(x: Floats, sd: Floats | float) -> Floats:
-    """Normal density with mean 0, mixed with careless readings and those gone astray.
+def density(x: Floats | np.float32, sd: Floats | float, astray_share: float, astray_times: float) -> Floats:
+    """Normal density with mean 0, mixed with readings gone astray.
 
     Source: definition.
     """
     sd = np.asarray(sd, dtype=np.float32)
     out = NOWHERE / sd + np.zeros(np.broadcast(x, sd).shape, dtype=np.float32)
-    main = 1.0 - CARELESS_SHARE - ASTRAY_SHARE
-    for share, times in ((main, 1.0), (CARELESS_SHARE, CARELESS_TIMES), (ASTRAY_SHARE, ASTRAY_TIMES)):
+    for share, times in ((1.0 - astray_share, 1.0), (astray_share, astray_times)):
         s = sd * np.float32(times)
         z = np.asarray(x, dtype=np.float32) / s
         out += np.float32(share / np.sqrt(2.0 * np.pi)) * np.exp(np.float32(-0.5) * z * z) / s
@@ -284,7 +282,8 @@ def look_chance(
                 hidden[f.index] *= 1.0 - chance
     false_alarm = look.false_alarm * (GROUP_ALARMS if in_group else 1.0)
     clear = (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
-    return np.asarray(SLIP_SHARE + (1.0 - 2.0 * SLIP_SHARE) * (1.0 - clear))
+    slip = catalogue.slip_share
+    return np.asarray(slip + (1.0 - 2.0 * slip) * (1.0 - clear))
 
 
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
@@ -295,7 +294,8 @@ def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
     if item.value is not None:
         x, sd = rows.quantity(column_of(item.look, item.place))
         noise = np.sqrt(item.u**2 + item.look.resolution**2 / 12.0 + sd * sd)
-        return np.asarray(np.log(density(np.float32(item.value) - x, noise)))
+        share, times = catalogue.reading_astray_share, catalogue.reading_astray_times
+        return np.asarray(np.log(density(np.float32(item.value) - x, noise, share, times)))
     p = chances(catalogue, rows, item.look, item.place, in_group=item.in_group)
     return np.asarray(np.log(np.maximum(p[item.look.answers_of(item.place).index(item.answer or "")], 1e-6)))
 
@@ -312,8 +312,8 @@ def log_likelihoods(
     total = by_set[rows.stratum]
     for item in items:
         if item.look.kind != "look" and item.look.reads in TOGETHER:
-            total = total + log_likelihood(catalogue, rows, item)
-    return np.asarray(WORTH * total)
+            total = total + WORTH * log_likelihood(catalogue, rows, item)
+    return np.asarray(total)
 
 
 def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:
@@ -332,7 +332,7 @@ def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floa
     total = np.zeros(size)
     alone = rows.of_strata(rows.strata[:, 1] < 0)
     count = np.maximum(np.bincount(alone.stratum, minlength=size), 1)
-    apart: dict[str, Floats] = {}
+    apart: dict[tuple[str, bool], Floats] = {}
     for item in items:
         if item.look.kind == "look":
             bad = look_chance(catalogue, rows.strata, item.look, item.place, item.in_group)
@@ -340,14 +340,14 @@ def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floa
             total += np.log(1.0 - bad if is_good else bad)
         elif item.look.reads not in TOGETHER:
             one = log_likelihood(catalogue, alone, item)
-            digit = item.place.partition(".")[0]
-            apart[digit] = apart[digit] + one if digit in apart else one
+            key = (item.place.partition(".")[0], item.look.reads in BY_ITSELF)
+            apart[key] = apart[key] + one if key in apart else one
     first, second = _single_strata(rows.strata)
-    for one in apart.values():
+    for (_, in_full), one in apart.items():
         top = float(one.max())
         mean = np.bincount(alone.stratum, weights=np.exp(one - top), minlength=size) / count
         known = np.log(np.maximum(mean, 1e-30)) + top
-        total += known[first] + known[second] - known[0]
+        total += (1.0 if in_full else WORTH) * (known[first] + known[second] - known[0])
     return total
 
 

@@ -45,7 +45,8 @@ class Posterior:
 def set_priors(catalogue: Catalogue, strata: NDArray[np.int16]) -> Floats:
     """Probability of each set of faults before anything was seen; (s,), sums to 1.
 
-    Source: faults independent but for those that come together; three at once are left out.
+    Source: faults independent but for those that come together, within the catalogue's shares of hands with none,
+        one and two; three at once are left out.
     """
     odds = np.ones(len(catalogue.faults) + 1)  # the last: no fault
     for f in catalogue.faults:
@@ -55,7 +56,17 @@ def set_priors(catalogue: Catalogue, strata: NDArray[np.int16]) -> Floats:
     for k, (a, b) in enumerate(strata):
         if b != NONE:
             out[k] *= catalogue.times_together(catalogue.faults[a], catalogue.faults[b])
-    return np.asarray(out / out.sum())
+    out /= out.sum()
+    none, two = strata[:, 0] == NONE, strata[:, 1] != NONE
+    if catalogue.faultless_share is not None and catalogue.two_share is not None and two.any():
+        one_share = 1.0 - catalogue.faultless_share - catalogue.two_share
+        for which, share in (
+            (none, catalogue.faultless_share),
+            (two, catalogue.two_share),
+            (~none & ~two, one_share),
+        ):
+            out[which] *= share / out[which].sum()
+    return np.asarray(out)
 
 
 def with_priors(catalogue: Catalogue, priors: Mapping[str, float]) -> Catalogue:

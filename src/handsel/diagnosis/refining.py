@@ -12,6 +12,7 @@ from handsel.diagnosis.catalogue import Catalogue, Severity
 from handsel.diagnosis.hands import NONE, Bench, draw
 from handsel.diagnosis.library import Library
 from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows, local_terms, log_likelihoods
+from handsel.diagnosis.passing import as_brought
 from handsel.mechanics.draws import Draws
 
 Floats = NDArray[np.float64]
@@ -54,6 +55,14 @@ def refined_rows(
             catalogue, rows.strata[s], library.severity[mine].astype(float), weight[mine], draws
         )
     new = draw(bench, faults, draws, severity)
+    brought = as_brought(catalogue, bench.columns, faults, new.seen)
+    for k in range(
+        len(chosen)
+    ):  # those that would not have been brought count nothing; the others stand for all
+        part = slice(k * HANDS, (k + 1) * HANDS)
+        left = importance[part] * brought[part]
+        if left.sum() > 0.0:
+            importance[part] = np.maximum(left * (importance[part].sum() / left.sum()), 1e-300)
     stratum = np.repeat(np.array(chosen, dtype=np.int32), HANDS)
     kept = ~np.isin(rows.stratum, chosen)
     blur = rows.blur.copy()
