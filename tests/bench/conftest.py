@@ -8,12 +8,14 @@ import pytest
 from django.core.cache import cache
 
 from bench.hall import Hall, open_hall
+from handsel.bench.hands import casebook
 from handsel.bench.hands.casebook import design_kept, protocol_kept
 
 
 @pytest.fixture(autouse=True)
 def _nothing_remembered() -> None:
     """Texts are remembered by fingerprint and attempts by address; a new test starts without both."""
+    casebook._read_before.clear()
     protocol_kept.cache_clear()
     design_kept.cache_clear()
     cache.clear()

@@ -67,6 +67,7 @@ class Busy:
             "protocol": self.figures[0],
             "design": self.figures[1],
             "fault": "shallow",
+            "kind": "angle",
         }
 
         def fill(converter: str, name: str) -> str:
@@ -159,7 +160,7 @@ def sound(response: Any, said: object) -> None:
     if content and response.status_code not in (304, 204):
         assert headers.get("Content-Type", "").split(";")[0] in (
             "text/html", "text/css", "application/json", "application/pdf", "image/jpeg", "text/plain", "text/csv",
-            "application/zip", "application/toml",
+            "application/zip", "application/toml", "model/3mf",
         ), (said, headers.get("Content-Type"))  # fmt: skip
 
 

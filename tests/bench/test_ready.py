@@ -255,5 +255,5 @@ def test_the_list_changes_by_post_only(hall: Hall, path: str) -> None:
 
 
 def test_the_list_asks_few_questions_of_the_records(hall: Hall, django_assert_max_num_queries: Any) -> None:
-    with django_assert_max_num_queries(5):
+    with django_assert_max_num_queries(6):
         queries.checklist(BASE)
