@@ -161,9 +161,12 @@ def test_stopping_in_the_middle_and_going_on_at_another_phone(hall: Hall, phone:
     first.click("#where")
     expect(first.locator(".stations")).to_be_visible()
     first.click("#put-down")
-    first.wait_for_url("**/")
-    hand.refresh_from_db()
-    assert (hand.standing, hand.held_by) == (Standing.ASKED, None)
+
+    def put_down() -> bool:
+        hand.refresh_from_db()
+        return (hand.standing, hand.held_by) == (Standing.ASKED, None)
+
+    eventually(put_down)
     second = phone(hall.lead)
     open_hand(second, hand)
     assert question(second) == "Laid out on the table"

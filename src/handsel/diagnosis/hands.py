@@ -52,7 +52,10 @@ class Drawn:
 
 
 def column_of(o: Observable, place: str) -> str:
-    """Name of the quantity behind a look at a place."""
+    """Name of the quantity behind a look at a place.
+
+    Parameters: o, the look; place, "" for the whole hand.    Returns: the name.
+    """
     return f"{o.reads}@{place}" if place else o.reads
 
 
