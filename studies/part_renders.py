@@ -18,6 +18,7 @@ import argparse
 import json
 import tempfile
 import time
+import tomllib
 from dataclasses import asdict, dataclass, field
 from math import hypot
 from pathlib import Path
@@ -76,174 +77,16 @@ class Layout:
 
 
 def _plan() -> tuple[Layout, ...]:
-    small_kit = DIGITS + SMALL
-    plan = [
-        Layout("clean-a4-blue", "a4", 1.0, "right", "blue", "window", 4, small_kit, 1),
-        Layout("clean-a4-orange", "a4", 1.0, "left", "orange", "window", 12, DIGITS + PINS, 2),
-        Layout("clean-a4-black", "a4", 1.0, "right", "black", "lamp", 10, small_kit, 3),
-        Layout("clean-a4-white", "a4", 1.0, "left", "white", "window", 8, DIGITS, 4),
-        Layout("clean-small-blue", "a4", 0.75, "left", "blue", "lamp", 15, small_kit + PINS, 5),
-        Layout("clean-small-black", "letter", 0.75, "right", "black", "window", 20, DIGITS + LARGE[:1], 6),
-        Layout("clean-small-orange", "a4", 0.75, "right", "orange", "window", 25, small_kit, 7),
-        Layout("clean-small-white", "letter", 0.75, "left", "white", "window", 5, DIGITS + SMALL, 8),
-        Layout("clean-big-blue", "a3", 1.25, "right", "blue", "window", 10, small_kit + LARGE, 9),
-        Layout("clean-big-orange", "a4", 1.25, "left", "orange", "lamp", 18, DIGITS, 10),
-        Layout("clean-big-black", "a3", 1.25, "left", "black", "lamp", 24, small_kit + LARGE, 11),
-        Layout("clean-big-white", "a4", 1.25, "right", "white", "window", 14, DIGITS, 12),
-        Layout("clean-whole-blue", "a3", 1.0, "right", "blue", "lamp", 8, small_kit + PINS + LARGE, 13),
-        Layout("clean-whole-orange", "a3", 1.0, "left", "orange", "window", 22, small_kit + PINS + LARGE, 14),
-        Layout("clean-large-skin", "a4", 1.0, "right", "skin", "window", 6, LARGE, 15),
-        Layout("hard-white-lamp", "a4", 1.0, "right", "white", "lamp", 12, DIGITS, 16),
-        Layout("hard-white-lamp-tilt", "letter", 0.75, "left", "white", "lamp", 22, DIGITS, 17),
-        Layout("hard-grey-lamp", "a4", 1.0, "right", "grey", "lamp", 15, small_kit, 18),
-        Layout("hard-grey-window", "a4", 0.75, "left", "grey", "window", 25, small_kit, 19),
-        Layout("hard-skin-lamp", "a4", 1.25, "right", "skin", "lamp", 24, DIGITS, 20),
-        Layout("hard-white-large", "a4", 0.75, "right", "white", "lamp", 10, LARGE + SMALL, 21),
-        Layout("hard-black-poses", "a4", 1.0, "right", "black", "lamp", 20, DIGITS, 22, odd_poses=0.8),
-        Layout("hard-orange-poses", "a4", 0.75, "left", "orange", "lamp", 25, small_kit, 23, odd_poses=0.8),
-        Layout(
-            "wrong-missing",
-            "a4",
-            1.0,
-            "right",
-            "blue",
-            "window",
-            10,
-            DIGITS,
-            24,
-            missing=("ring_tip", "thumb_proximal"),
-        ),
-        Layout(
-            "wrong-extra",
-            "a4",
-            1.0,
-            "right",
-            "orange",
-            "lamp",
-            14,
-            DIGITS,
-            25,
-            missing=("thumb_proximal",),
-            extra=("index_proximal",),
-        ),
-        Layout(
-            "wrong-tip",
-            "a4",
-            0.75,
-            "right",
-            "black",
-            "window",
-            16,
-            DIGITS,
-            26,
-            missing=("index_tip",),
-            extra=("middle_tip",),
-        ),
-        Layout(
-            "wrong-foreign",
-            "a4",
-            1.0,
-            "left",
-            "blue",
-            "window",
-            12,
-            DIGITS,
-            27,
-            foreign=("bar", "puck", "angle"),
-        ),
-        Layout(
-            "wrong-mirrored",
-            "a3",
-            1.0,
-            "right",
-            "orange",
-            "window",
-            12,
-            small_kit + LARGE,
-            28,
-            mirrored=("palm", "tension_block"),
-        ),
-        Layout(
-            "wrong-mirrored-black",
-            "letter",
-            0.75,
-            "left",
-            "black",
-            "lamp",
-            9,
-            LARGE + SMALL,
-            29,
-            mirrored=("palm",),
-        ),
-        Layout(
-            "wrong-scale-digits",
-            "a4",
-            1.0,
-            "right",
-            "blue",
-            "lamp",
-            10,
-            DIGITS,
-            30,
-            rescaled=(("index_tip", 1.1), ("middle_proximal", 0.95), ("thumb_tip", 0.9)),
-        ),
-        Layout(
-            "wrong-scale-kit",
-            "a4",
-            1.0,
-            "left",
-            "orange",
-            "window",
-            13,
-            DIGITS,
-            31,
-            rescaled=tuple((n, 0.94) for n in DIGITS),
-        ),
-        Layout(
-            "wrong-scale-little",
-            "a4",
-            1.0,
-            "left",
-            "black",
-            "window",
-            8,
-            DIGITS,
-            32,
-            rescaled=(("little_proximal", 1.03), ("middle_tip", 0.97)),
-        ),
-        Layout("print-96", "a4", 1.0, "right", "blue", "window", 10, DIGITS, 33, print_ratio=0.96),
-        Layout(
-            "print-98-letter", "letter", 0.75, "right", "orange", "lamp", 15, small_kit, 34, print_ratio=0.98
-        ),
-        Layout(
-            "print-95-card",
-            "a4",
-            0.75,
-            "left",
-            "black",
-            "window",
-            12,
-            DIGITS,
-            35,
-            print_ratio=0.95,
-            card=True,
-        ),
-        Layout("card-right", "a4", 0.75, "left", "blue", "lamp", 12, DIGITS, 36, card=True),
-        Layout("covered-some", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 37, covered=(14, 15, 16)),
-        Layout(
-            "covered-most",
-            "a4",
-            1.0,
-            "right",
-            "orange",
-            "window",
-            12,
-            DIGITS[:4],
-            38,
-            covered=(14, 15, 16, 17, 18, 19, 20, 21, 22),
-        ),
-        Layout("no-mat", "a4", 1.0, "right", "blue", "window", 12, DIGITS, 39, mat=False),
-    ]
+    """The layouts of part_layouts.toml."""
+    groups = {"digits": DIGITS, "small": SMALL, "pins": PINS, "large": LARGE}
+    with (ROOT / "studies" / "part_layouts.toml").open("rb") as file:
+        written = tomllib.load(file)["layout"]
+    plan = []
+    for one in written:
+        parts = tuple(name for said in one.pop("parts") for name in groups.get(said, (said,)))
+        rescaled = tuple((name, ratio) for name, ratio in one.pop("rescaled", ()))
+        lists = {k: tuple(v) for k, v in one.items() if isinstance(v, list)}
+        plan.append(Layout(**(one | lists), parts=parts, rescaled=rescaled))
     return tuple(plan)
 
 
