@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsel.vision.cuff_outline import even
+from handsel.vision.curves import even
 from handsel.vision.mirror import mirrored
 
 

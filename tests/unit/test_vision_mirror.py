@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handsel.vision.cuff_outline import even, smoothed
+from handsel.vision.curves import even, smoothed
 from handsel.vision.mirror import mirrored
 
 U = np.array([[-30.0, 30.0], [-30.0, 0.0], [30.0, 0.0], [30.0, 30.0]])

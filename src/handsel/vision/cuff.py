@@ -15,7 +15,8 @@ from handsel.metrology.decision import Decision, Limits, decide
 from handsel.metrology.quantity import Quantity
 from handsel.vision.camera import DISTORTION_SD, Lens, focal_px
 from handsel.vision.cards import CARD_MM, MARKER_MM
-from handsel.vision.cuff_outline import CuffCause, CuffOutline, CuffRefused, even, find_outline, smoothed
+from handsel.vision.cuff_outline import CuffCause, CuffOutline, CuffRefused, find_outline
+from handsel.vision.curves import even, smoothed
 from handsel.vision.finding import Found, find_cards, foreshortening
 from handsel.vision.mat_view import MatRefused, MatView, find_markers, view_of
 from handsel.vision.mirror import Mirrored, mirrored

@@ -21,7 +21,9 @@ import numpy as np
 import numpy.typing as npt
 
 from handsel.errors import HandselError
-from handsel.vision.colour import lab_from_linear, lab_from_srgb, linear_from_srgb
+from handsel.vision.colour import lab_from_linear, linear_from_srgb
+from handsel.vision.cuff_edge import COLOURED, refined_edge
+from handsel.vision.curves import even, smoothed
 
 FloatArray = npt.NDArray[np.float64]
 Pixels = npt.NDArray[np.uint8]
@@ -48,9 +50,7 @@ _LEAST_DEEP = 0.18  # of the width: a shallower mouth is no cuff
 _MOST_BLUR = 0.018  # of the width: edges that take longer to cross
 _PLAIN_DEG = 70.0  # a corner without any doubt
 _SHARP_DEG, _NEARLY = 35.0, 0.74  # over about 3 mm before and after, and of the sharpest there is
-_STEPS = 240  # points of the outside
 _MOST_LOST = 0.25
-_COLOURED = 18.0  # distance in a* and b* from which colour alone parts cuff and ground
 
 
 class CuffCause(StrEnum):
@@ -179,8 +179,8 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Go closer, until it fills a third of the picture or more, and take it again.",
         )
-    _, _, blur, _ = _refined(pixels, outside, 0.027 * reach)  # a wide look tells a wide blur
-    fine, u_px, _, lost = _refined(pixels, outside, 1.6 / shrink)
+    _, _, blur, _ = refined_edge(pixels, outside, 0.027 * reach)  # a wide look tells a wide blur
+    fine, u_px, _, lost = refined_edge(pixels, outside, 1.6 / shrink)
     if blur > _MOST_BLUR * reach:
         raise CuffRefused(
             CuffCause.BLURRED,
@@ -283,7 +283,7 @@ def _for_the_cut(light: FloatArray, start: Mask) -> Pixels:
     """Colours in which a shadow weighs less than another plastic."""
     lab = lab_from_linear(light)
     inside, beyond = (np.median(lab[start == k][:, 1:], axis=0) for k in (1, 0))
-    by_light = 0.7 if float(np.linalg.norm(inside - beyond)) > _COLOURED else 1.6
+    by_light = 0.7 if float(np.linalg.norm(inside - beyond)) > COLOURED else 1.6
     lab = lab * [by_light, 1.5, 1.5] + [0.0, 128.0, 128.0]
     return np.ascontiguousarray(np.clip(np.round(lab), 0, 255).astype(np.uint8))
 
@@ -399,43 +399,6 @@ def _two_ways(
     return outside, (contour[rest].astype(np.float64) + 0.5) / _FINER - 0.5
 
 
-def even(path: FloatArray, count: int) -> FloatArray:
-    """The same way in even steps.
-
-    Parameters: path : (n, 2) float [any unit]; count of points.
-    Returns: (count, 2) float, in the same unit.
-    Raises: nothing of its own.
-    Valid for: ways with some length.
-    Source: own construction.
-    Checked by: unit/test_vision_cuff.py
-    """
-    walked = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
-    at = np.linspace(0.0, walked[-1], count)
-    return np.column_stack([np.interp(at, walked, path[:, k]) for k in range(2)])
-
-
-def smoothed(path: FloatArray, half: int) -> FloatArray:
-    """Each point a local straight-line fit over its neighbours; the ends keep their place as well as they can.
-
-    Parameters: path : (n, 2) float [any unit], in even steps; half, neighbours on either side.
-    Returns: (n, 2) float, in the same unit.
-    Raises: nothing of its own.
-    Valid for: curves that bend little over the neighbours.
-    Source: local regression (Savitzky and Golay 1964, of second order).
-    Checked by: unit/test_vision_cuff.py
-    """
-    if half < 2:
-        return path
-    offsets = np.arange(-half, half + 1, dtype=np.float64)
-    design = np.column_stack([np.ones_like(offsets), offsets, offsets**2])
-    weights = np.linalg.pinv(design)[0]
-    # Beyond the ends the way runs on as its own point mirror, which keeps end and direction.
-    before = 2.0 * path[0] - path[half:0:-1]
-    after = 2.0 * path[-1] - path[-2 : -half - 2 : -1]
-    long = np.vstack([before, path, after])
-    return np.column_stack([np.convolve(long[:, k], weights[::-1], mode="valid") for k in range(2)])
-
-
 def _corners(points: FloatArray) -> tuple[int, int]:
     """Where the outside ends: at the first sharp corner on the way from the back to either tip."""
     count = 500
@@ -474,71 +437,3 @@ def _corner(turn: FloatArray, step: int) -> int | None:
         return None
     group = sharp[sharp <= sharp[0] + step]
     return int(group[np.argmax(turn[group])])
-
-
-def _refined(pixels: Pixels, outside: FloatArray, reach_px: float) -> tuple[FloatArray, float, float, float]:
-    """The outside where the colour is half way between both sides, with its noise, blur, and the share not seen."""
-    import cv2
-
-    points = even(outside, _STEPS)
-    way = np.gradient(smoothed(points, 4), axis=0)
-    way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
-    normal = np.column_stack([way[:, 1], -way[:, 0]])
-    middle = points.mean(0)
-    if ((points - middle) * normal).sum() < 0:
-        normal = -normal
-    half = max(4.0, 2.2 * reach_px)
-    across = np.linspace(-half, half, 2 * round(half / 0.5) + 1)
-    spots = points[:, None] + across[None, :, None] * normal[:, None]
-    seen = cv2.remap(
-        pixels,
-        spots[..., 0].astype(np.float32),
-        spots[..., 1].astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    light = lab_from_srgb(np.asarray(seen, np.uint8))
-    coloured = np.linalg.norm(np.median(light[:, :3, 1:] - light[:, -3:, 1:], axis=(0, 1)))
-    # Beside a coloured cuff a shadow on the ground is ground: its colour says so, its lightness does not.
-    light = light * [0.3 if coloured > _COLOURED else 1.0, 1.0, 1.0]
-    # Neighbours along the edge share their colours.
-    light = np.stack([cv2.GaussianBlur(light[..., k], (1, 5), 1.2) for k in range(3)], -1)
-    quarter = max(2, len(across) // 5)
-    inside, beyond = light[:, :quarter].mean(1), light[:, -quarter:].mean(1)
-    step = beyond - inside
-    size = np.linalg.norm(step, axis=1)
-    share = ((light - inside[:, None]) * step[:, None]).sum(-1) / np.maximum(size, 1e-6)[:, None] ** 2
-    shift, width = _crossings(share, across)
-    clear = (size > 6.0) & np.isfinite(shift) & (np.abs(shift) < 0.85 * half)
-    if clear.sum() < 20:
-        return points, 1.0, 0.0, 1.0
-    at = np.arange(len(points))
-    filled = np.interp(at, at[clear], shift[clear])
-    calm = _running_median(filled, 4)
-    spread = 1.4826 * float(np.median(np.abs(filled - calm)[clear])) + 1e-9
-    stray = np.abs(filled - calm) > max(4.0 * spread, 1.0)
-    shift = np.where(stray, calm, filled)
-    fine = points + shift[:, None] * normal
-    lost = float(1.0 - (clear & ~stray).mean())
-    return fine, float(np.hypot(spread, 0.15)), float(np.median(width[clear])), lost
-
-
-def _crossings(share: FloatArray, across: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Where each profile crosses one half, nearest its middle, and how wide its crossing is (as a deviation)."""
-    above = share >= 0.5
-    rises = ~above[:, :-1] & above[:, 1:]
-    middle = (across[:-1] + across[1:]) / 2
-    cost = np.where(rises, np.abs(middle)[None], np.inf)
-    k = cost.argmin(1)
-    row = np.arange(len(share))
-    low, high = share[row, k], share[row, k + 1]
-    step = across[1] - across[0]
-    at = across[k] + step * (0.5 - low) / np.maximum(high - low, 1e-6)
-    slope = np.maximum((high - low) / step, 1e-6)
-    at = np.where(np.isfinite(cost[row, k]), at, np.nan)
-    return at, 1.0 / (slope * np.sqrt(2.0 * np.pi))
-
-
-def _running_median(values: FloatArray, half: int) -> FloatArray:
-    padded = np.concatenate([np.full(half, values[0]), values, np.full(half, values[-1])])
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * half + 1), axis=1))
