@@ -20,7 +20,7 @@ from handsel.bench.measuring import saying
 from handsel.bench.measuring.kinds import job_kind, kind_for
 from handsel.bench.measuring.models import Measurement
 from handsel.data.load_protocol import load_protocol
-from handsel.vision.part_judging import Ask, PartMissing, PartSeen, State
+from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.parts import PartsSeen
 
 ID = "a" * 32

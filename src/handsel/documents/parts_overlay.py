@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
-from handsel.vision.part_judging import PartSeen, State
+from handsel.vision.part_seen import PartSeen, State
 from handsel.vision.parts import PartsSeen
 
 if TYPE_CHECKING:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from math import erf, exp, hypot, log, pi, sqrt
 
 import numpy as np
@@ -20,8 +19,10 @@ from handsel.design.model import Design
 from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
+from handsel.vision.part_asks import bar_ask, rival_ask, size_ask, title_of
 from handsel.vision.part_fit import Fit, fits_of, refined
 from handsel.vision.part_kinds import Kind, ring_area_mm2
+from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -43,57 +44,6 @@ _TALL_MM = 0.4  # by which the camera's height may move a tall part's outline be
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
-
-
-class State(StrEnum):
-    """What is said of one thing on the mat."""
-
-    RIGHT = "right"
-    MIRRORED = "for the other hand"
-    OTHER_SCALE = "another scale"
-    EXTRA = "one too many"
-    FOREIGN = "not of this kit"
-    UNTOLD = "cannot tell"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ask:
-    """A caliper reading, or another look, that would settle what the photo leaves open."""
-
-    what: str  # in words
-    dimension: str | None = None  # name of the design's reference dimension
-    expected_mm: float | None = None  # at the ordered scale
-    otherwise_mm: float | None = None  # what another explanation would have
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartSeen:
-    """One thing on the mat."""
-
-    state: State
-    names: tuple[str, ...]  # the design's parts that it may be, alike in shape; none when foreign
-    title: str  # in words
-    confidence: float  # probability that state and kind are true
-    x_mm: float  # of its middle, on the sheet
-    y_mm: float
-    length_mm: float  # longest way across what is seen, on the paper
-    u_length_mm: float
-    scale_ratio: float | None  # its size against the ordered one
-    u_scale_ratio: float | None
-    flat_side_down: bool | None
-    reason: str  # why it is not called right; empty when it is
-    ask: Ask | None
-    outline_px: tuple[tuple[float, float], ...]  # in the picture
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PartMissing:
-    """Parts of the kit that were not seen."""
-
-    names: tuple[str, ...]  # the design's parts alike in shape
-    title: str
-    count: int  # how many of them
-    may_be_there: bool  # something on the mat could not be told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -152,17 +102,6 @@ def judged(
         if taken[i] < k.count
     )
     return tuple(seen), missing
-
-
-def title_of(kind: Kind) -> str:
-    """A kind's parts in words, the alike ones together."""
-    titles = list(dict.fromkeys(kind.titles))
-    if len(titles) == 1:
-        return titles[0]
-    heads, tails = zip(*(t.partition(", ")[::2] for t in titles), strict=True)
-    if len(set(tails)) == 1 and tails[0]:
-        return f"{', '.join(heads[:-1])} or {heads[-1]}, {tails[0]}"
-    return " or ".join(titles)
 
 
 def _explained(
@@ -292,7 +231,7 @@ def _seen(
                 told,
                 state=State.UNTOLD,
                 confidence=0.5,
-                ask=_bar_ask(),
+                ask=bar_ask(),
                 reason=(
                     f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"
                 ),
@@ -302,7 +241,7 @@ def _seen(
                 told,
                 state=State.UNTOLD,
                 confidence=0.5,
-                ask=_size_ask(the_kind, design, scale_ratio),
+                ask=size_ask(the_kind, design, scale_ratio),
                 reason=(f"it seems {size:.3f} times its ordered size, but its outline is faint"),
             )
         return replace(
@@ -312,7 +251,7 @@ def _seen(
             reason=f"it is {size:.3f} times the ordered size, as printed at {100 * size * scale_ratio:.1f} %",
         )
     if fits_size < _SURE:
-        ask = _size_ask(the_kind, design, scale_ratio) if printed.is_known else _bar_ask()
+        ask = size_ask(the_kind, design, scale_ratio) if printed.is_known else bar_ask()
         why = f"its size is not clear: {size:.3f} ± {2 * u_size:.3f} (k = 2) times the ordered one"
         return replace(told, state=State.UNTOLD, confidence=_capped(1 - fits_size), reason=why, ask=ask)
     if fit.pose.mirrored:
@@ -349,7 +288,7 @@ def _doubt(
     if rival is not None and rival.says > fit.says - lead:
         return (
             f"it may also be {title_of(kinds[rival.kind])}",
-            _rival_ask(kinds[kind], kinds[rival.kind], design, scale_ratio),
+            rival_ask(kinds[kind], kinds[rival.kind], design, scale_ratio),
         )
     if kinds[kind].has_side:
         other = max(
@@ -456,62 +395,3 @@ def _between(value: float, u: float, low: float, high: float) -> float:
         return 0.5 * (1.0 + erf((x - value) / (u * sqrt(2.0))))
 
     return below(high) - below(low)
-
-
-def _dimensions(kind: Kind, design: Design) -> dict[str, tuple[str, str, float, bool]]:
-    """By what is measured, of the first part that has it: name, title, length at scale 1, whether it grows."""
-    found: dict[str, tuple[str, str, float, bool]] = {}
-    for d in design.reference_dimensions:
-        if d.part in kind.names:
-            key = d.name.removeprefix(d.part).strip("_") or d.name
-            found.setdefault(key, (d.name, d.title, d.nominal_mm, d.scales))
-    return found
-
-
-def _size_ask(kind: Kind, design: Design, scale_ratio: float) -> Ask:
-    """The longest of its dimensions that grows with the hand."""
-    grows = [d for d in _dimensions(kind, design).values() if d[3]]
-    if not grows:
-        return Ask(
-            what=f"Measure its longest side with a caliper: {kind.size_mm:.1f} mm as ordered.",
-            expected_mm=kind.size_mm,
-        )
-    name, title, nominal, _ = max(grows, key=lambda d: d[2])
-    expected = nominal * scale_ratio
-    return Ask(
-        what=f"Measure with a caliper: {title}. As ordered it is {expected:.1f} mm.",
-        dimension=name,
-        expected_mm=expected,
-    )
-
-
-def _rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> Ask:
-    """The dimension that tells two kinds apart best."""
-    mine, other = _dimensions(kind, design), _dimensions(rival, design)
-    shared = sorted(((abs(mine[k][2] - other[k][2]), k) for k in mine.keys() & other.keys()), reverse=True)
-    if not shared or shared[0][0] * scale_ratio < 0.5:
-        a, b = kind.size_mm, rival.size_mm
-        if abs(a - b) < 0.5:
-            return Ask(what="Turn it onto another face, and photograph it again.")
-        return Ask(
-            what=f"Measure its longest side with a caliper: {a:.1f} mm, or {b:.1f} mm for the other.",
-            expected_mm=a,
-            otherwise_mm=b,
-        )
-    name, title, nominal, grows = mine[shared[0][1]]
-    k = scale_ratio if grows else 1.0
-    a, b = nominal * k, other[shared[0][1]][2] * k
-    return Ask(
-        what=f"Measure with a caliper: {title}. {a:.1f} mm, or {b:.1f} mm for the other.",
-        dimension=name,
-        expected_mm=a,
-        otherwise_mm=b,
-    )
-
-
-def _bar_ask() -> Ask:
-    return Ask(
-        what="Measure a black bar of the mat with a caliper and give its length, or lay a bank-size card on its place.",
-        dimension=None,
-        expected_mm=100.0,
-    )

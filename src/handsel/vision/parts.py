@@ -15,8 +15,10 @@ from handsel.vision.camera import Lens
 from handsel.vision.mat_flat import Patch, flattened, patches
 from handsel.vision.mat_print import PrintScale, print_scale
 from handsel.vision.mat_view import MatCause, MatRefused, MatView, view_of
-from handsel.vision.part_judging import PartMissing, PartSeen, State, judged, title_of
+from handsel.vision.part_asks import title_of
+from handsel.vision.part_judging import judged
 from handsel.vision.part_kinds import Kind, kinds_of
+from handsel.vision.part_seen import PartMissing, PartSeen, State
 
 Rgb = npt.NDArray[np.uint8]
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from handsel.metrology.decision import Decision
     from handsel.vision.cuff import CuffSeen
-    from handsel.vision.part_judging import PartSeen
+    from handsel.vision.part_seen import PartSeen
     from handsel.vision.parts import PartsSeen
     from handsel.vision.whitening import BendSeen
 
