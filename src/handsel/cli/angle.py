@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handsel.cli.drawn import names, written
+from handsel.cli.drawn import names, reads_photos, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
@@ -31,14 +31,7 @@ class Read:
 
 
 @click.command(name="angle")
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
-@click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")
-@click.option(
-    "--overlay",
-    type=click.Path(file_okay=False, path_type=Path),
-    metavar="DIR",
-    help="Write each photo with what was read drawn on it into DIR.",
-)
+@reads_photos
 @click.option(
     "--card-turn-sd-deg",
     type=click.FloatRange(0.0, 20.0),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handsel.cli.drawn import names, reads_photos, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
@@ -29,14 +30,7 @@ class Read:
 
 
 @click.command(name="bend")
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
-@click.option("--json", "as_json", is_flag=True, help="Print what was seen as JSON.")
-@click.option(
-    "--overlay",
-    type=click.Path(file_okay=False, path_type=Path),
-    metavar="DIR",
-    help="Write each photo with what was marked drawn on it into DIR.",
-)
+@reads_photos
 def command(photos: tuple[Path, ...], as_json: bool, overlay: Path | None) -> None:
     """Mark what may be stress whitening in close photos of a bend or of the sliding joint.
 
@@ -45,8 +39,6 @@ def command(photos: tuple[Path, ...], as_json: bool, overlay: Path | None) -> No
 
     Exit status: 0, nothing is marked; 1, a line is marked, or a photo cannot tell; 2, a file could not be used.
     """
-    from handsel.cli.drawn import names
-
     read = [_read(path) for path in photos]
     if overlay is not None:
         read = [_drawn(r, name, overlay) for r, name in zip(read, names(photos), strict=True)]
@@ -76,7 +68,6 @@ def _read(path: Path) -> Read:
 def _drawn(read: Read, name: str, folder: Path) -> Read:
     if read.seen is None:
         return read
-    from handsel.cli.drawn import written
     from handsel.data.photo_file import colour_from_bytes, read_bytes
     from handsel.documents.bend_overlay import bend_overlay
 

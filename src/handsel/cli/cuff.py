@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handsel.cli.drawn import names, reads_photos, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
@@ -33,14 +34,7 @@ class Read:
 
 
 @click.command(name="cuff")
-@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="PHOTO...")
-@click.option("--json", "as_json", is_flag=True, help="Print the readings as JSON.")
-@click.option(
-    "--overlay",
-    type=click.Path(file_okay=False, path_type=Path),
-    metavar="DIR",
-    help="Write each photo with what was read drawn on it into DIR.",
-)
+@reads_photos
 @click.option(
     "--width-mm",
     type=click.FloatRange(15.0, 300.0),
@@ -77,7 +71,6 @@ def command(
     Exit status: 0, every cuff is within the limit; 1, a cuff is not, or not surely, or a photo does not show it; 2, a
     file could not be used.
     """
-    from handsel.cli.drawn import names
 
     try:
         limits, accept_p = _limit(protocol)
@@ -139,7 +132,6 @@ def _read(
 def _drawn(read: Read, name: str, folder: Path, limits: Limits | None) -> Read:
     if read.seen is None:
         return read
-    from handsel.cli.drawn import written
     from handsel.data.photo_file import colour_from_bytes, read_bytes
     from handsel.documents.cuff_overlay import cuff_overlay
 
