@@ -7,7 +7,6 @@ away from the camera: what the photo shows of it is its shadow from the camera's
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, log, sqrt
@@ -350,8 +349,3 @@ def shadow_mm(points_mm: FloatArray, camera_mm: FloatArray) -> FloatArray:
     lift = points_mm[:, 2:] / (camera_mm[2] - points_mm[:, 2:])
     result: FloatArray = points_mm[:, :2] + lift * (points_mm[:, :2] - camera_mm[:2])
     return result
-
-
-def ids_seen(found: Iterable[int]) -> tuple[int, ...]:
-    """Numbers in order, for messages and tests."""
-    return tuple(sorted(found))

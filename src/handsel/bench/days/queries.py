@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from django.db.models import Q
-
 from handsel.bench.days.models import Day
 
 
@@ -12,8 +10,3 @@ def current_day() -> Day | None:
     days = Day.objects.select_related("protocol", "design").defer("protocol__text", "design__text")
     is_open = days.filter(closed_at=None).order_by("is_demo", "-opened_at").first()
     return is_open or days.order_by("-opened_at").first()
-
-
-def open_day_exists(*, is_demo: bool) -> bool:
-    """Whether a day of this sort is open."""
-    return Day.objects.filter(Q(closed_at=None), is_demo=is_demo).exists()

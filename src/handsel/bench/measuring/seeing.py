@@ -9,7 +9,6 @@ why nothing was; where something was, the photo with it drawn on is written to O
 
 from __future__ import annotations
 
-import io
 import json
 import sys
 from collections.abc import Callable, Mapping
@@ -161,13 +160,6 @@ def keep(jpeg: bytes, overlay: Path) -> None:
         overlay.write_bytes(jpeg)
     except OSError as error:
         raise NotStored(error.errno or 0) from None
-
-
-def as_jpeg(picture: Picture) -> bytes:
-    """A picture that was drawn on, as a file."""
-    out = io.BytesIO()
-    picture.save(out, "JPEG", quality=88)
-    return out.getvalue()
 
 
 WAYS: dict[str, Callable[[Sent, Path], dict[str, Any]]] = {
