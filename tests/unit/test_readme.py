@@ -106,7 +106,7 @@ def typing(line: str, *, folder: Path) -> subprocess.CompletedProcess[str]:
     command = re.sub(r"^handsel ", f'"{sys.executable}" -m handsel.cli ', line)
     env = os.environ | {"PYTHONPATH": str(ROOT / "src")}
     return subprocess.run(command, shell=True, cwd=folder, env=env, capture_output=True, text=True,
-                          timeout=120, check=False)
+                          timeout=600, check=False)  # the first diagnosis simulates its hands, at low priority
 
 
 def test_exit_status_is_as_told(tmp_path):
