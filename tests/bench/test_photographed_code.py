@@ -16,8 +16,8 @@ from bench.pictures import heic, on_a_bench, png_that_claims, saved, scene
 from handsel.bench.hands.codes import SIGNS, check_sign
 from handsel.bench.jobs.models import Job
 from handsel.bench.photos import labels, places, services
-from handsel.bench.photos.decoding import sweep
 from handsel.bench.photos.models import Photo
+from handsel.bench.photos.tidying import sweep
 
 ID = "0123456789abcdef"
 JSON = {"headers": {"accept": "application/json"}}

@@ -31,7 +31,7 @@ from handsel.bench.hands.chain import New, append
 from handsel.bench.hands.models import Entry
 from handsel.bench.jobs.models import Job
 from handsel.bench.on_disk import NoRoom
-from handsel.bench.photos import apart, decoding, places, services
+from handsel.bench.photos import apart, decoding, places, services, tidying
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.sniffing import kind_of
 
@@ -513,8 +513,8 @@ def test_what_a_crash_left_behind_goes_after_a_day(hall: Hall) -> None:
     orphan = places.incoming() / "left.raw"
     orphan.write_bytes(b"x")
     now = orphan.stat().st_mtime
-    assert decoding.sweep(now) == 0
-    assert decoding.sweep(now + 2 * decoding.STALE_S) == 1
+    assert tidying.sweep(now) == 0
+    assert tidying.sweep(now + 2 * tidying.STALE_S) == 1
     assert left(places.incoming()) == [places.raw(Photo.objects.get())]
 
 

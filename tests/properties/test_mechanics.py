@@ -13,7 +13,8 @@ from handsel.data.load_design import load_design
 from handsel.design.placing import placed
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.closing import closing_path, opening_path
-from handsel.mechanics.energy import Gauges, Sliders, evaluate
+from handsel.mechanics.contact import Gauges
+from handsel.mechanics.energy import Sliders, evaluate
 from handsel.mechanics.equilibrium import solve_systems
 from handsel.mechanics.friction import fresh_sliders
 from handsel.mechanics.model import compile_model

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.mechanics.contact import pad_points
-from handsel.mechanics.energy import Gauges, Sliders
+from handsel.mechanics.contact import Gauges, pad_points
+from handsel.mechanics.energy import Sliders
 from handsel.mechanics.friction import fresh_sliders, settle
 from handsel.mechanics.model import Model
 from handsel.mechanics.rest import straight_pose, taut_angles

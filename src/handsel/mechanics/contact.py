@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from handsel.mechanics.build import CONTACT_STIFFNESS_N_PER_MM as K
-from handsel.mechanics.energy import Gauges
 from handsel.mechanics.model import Model
 from handsel.mechanics.posture import trig_terms
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Gauges:
+    """A cylinder held in the palm, fixed in space: centre (3,), unit axis (3,), radius [mm]."""
+
+    centre_mm: Floats
+    axis: Floats
+    radius_mm: float
 
 
 def pad_points(m: Model, phi_rad: Floats) -> Floats:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.mechanics.build import STOP_STIFFNESS_NMM_PER_RAD
+from handsel.mechanics.contact import Gauges, add_contact
 from handsel.mechanics.model import Model
 from handsel.mechanics.paths import Curve, WristSpan, crossing_length, wrist_length
 from handsel.mechanics.posture import trig_terms
@@ -48,15 +49,6 @@ class Sliders:
     def put(self, rows: Rows, part: Sliders) -> None:
         for k in self.__slots__:
             getattr(self, k)[rows] = getattr(part, k)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Gauges:
-    """A cylinder held in the palm, fixed in space: centre (3,), unit axis (3,), radius [mm]."""
-
-    centre_mm: Floats
-    axis: Floats
-    radius_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -116,8 +108,6 @@ def evaluate(
         s.diagonal += k
     forces = np.zeros((n, 0))
     if contact or gauge is not None:
-        from handsel.mechanics.contact import add_contact
-
         forces = add_contact(m, trig_terms(phi), s.energy, s.gradient, s.hessian, pads=contact, gauge=gauge)
     return Field(
         energy=s.energy,

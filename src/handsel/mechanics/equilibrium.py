@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.mechanics.energy import Field, Gauges, Sliders, evaluate
+from handsel.mechanics.contact import Gauges
+from handsel.mechanics.energy import Field, Sliders, evaluate
 from handsel.mechanics.model import Model
 
 Floats = NDArray[np.float64]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.mechanics.energy import ELASTIC_SLIP_MM, SLIP_MM, SLIP_RAD, Field, Gauges, Sliders, evaluate
+from handsel.mechanics.contact import Gauges
+from handsel.mechanics.energy import ELASTIC_SLIP_MM, SLIP_MM, SLIP_RAD, Field, Sliders, evaluate
 from handsel.mechanics.equilibrium import relax
 from handsel.mechanics.model import Model
 from handsel.mechanics.paths import Crossing, wrap_angle

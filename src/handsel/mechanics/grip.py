@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from handsel.design.model import Design
 from handsel.design.model import Gauge as DesignGauge
 from handsel.mechanics.closing import Path, closing_path
-from handsel.mechanics.contact import pad_points
-from handsel.mechanics.energy import Gauges
+from handsel.mechanics.contact import Gauges, pad_points
 from handsel.mechanics.model import Model
 
 Floats = NDArray[np.float64]

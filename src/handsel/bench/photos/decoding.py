@@ -5,8 +5,6 @@ Whatever happens in between, the same job can be done again: names come from con
 
 from __future__ import annotations
 
-import time
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +15,11 @@ from handsel.bench.on_disk import BESIDE, NoRoom, fingerprint, said_plainly, set
 from handsel.bench.photos import labels, places
 from handsel.bench.photos.apart import told_apart
 from handsel.bench.photos.models import Photo, State
-
-STALE_S = 24 * 3600.0  # what nobody claimed in a day was left behind by a crash
+from handsel.bench.photos.tidying import drop_unused, try_again
 
 
 def begin() -> None:
     """At a worker's start: queue again what could not be developed before, and clear what a crash left."""
-    from handsel.bench.photos.services import try_again
-
     try_again()
 
 
@@ -86,29 +81,3 @@ def _refuse(photo: Photo, what: str, do: str) -> dict[str, Any]:
     )
     places.raw(photo).unlink(missing_ok=True)
     return {"state": State.REFUSED, "reason": what}
-
-
-def drop_unused(*fingerprints: str) -> None:
-    """Delete kept pictures that no photo on record shows any more."""
-    for name in fingerprints:
-        if name and not Photo.objects.filter(sha256=name).exclude(state=State.ERASED).exists():
-            if Photo.objects.filter(thumb_sha256=name).exclude(state=State.ERASED).exists():
-                continue
-            places.kept(name).unlink(missing_ok=True)
-
-
-def sweep(now_s: float | None = None) -> int:
-    """Delete what a crash left half-written or unclaimed a day ago; how many files that were."""
-    now_s = time.time() if now_s is None else now_s
-    claimed = {places.raw(p).name for p in Photo.objects.filter(state=State.STORED)}
-    left = [p for p in places.incoming().glob("*") if p.name not in claimed]
-    left += list(Path(settings.PHOTOS).glob(f".*{BESIDE}")) + list(
-        Path(settings.PHOTOS).glob(f"*/.*{BESIDE}")
-    )
-    count = 0
-    for path in left:
-        with suppress(FileNotFoundError):
-            if now_s - path.stat().st_mtime > STALE_S:
-                path.unlink()
-                count += 1
-    return count

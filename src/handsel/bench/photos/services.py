@@ -20,9 +20,9 @@ from handsel.bench.jobs.services import enqueue
 from handsel.bench.on_disk import CHUNK_BYTES, NoRoom, write_whole
 from handsel.bench.people.models import Person
 from handsel.bench.photos import derived, labels, places
-from handsel.bench.photos.decoding import drop_unused, sweep
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.photos.sniffing import SNIFF_BYTES, called, kind_of
+from handsel.bench.photos.tidying import drop_unused
 from handsel.errors import HandselError
 
 MOST_BYTES = 40_000_000
@@ -187,19 +187,6 @@ def _hold_room(size: int) -> None:
 
 def _no_photo(photo: Photo) -> NotTaken:
     return NotTaken(f"this is no photo: {photo.reason}", do=photo.do, status=415)
-
-
-def try_again() -> int:
-    """At a start: queue once more what was received but could not be developed, for want of room say."""
-    sweep()
-    count = 0
-    for photo in Photo.objects.filter(state=State.STORED):
-        key = f"photo-{photo.pk}"
-        if not Job.objects.filter(key=key, state__in=(Job.QUEUED, Job.WORKING)).exists():
-            Job.objects.filter(key=key, state=Job.DONE).delete()
-            enqueue("photo", key, {"photo": photo.pk})
-            count += 1
-    return count
 
 
 def erase(photo: Photo, *, person: Person, because: str) -> int:
