@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from handsel.vision.cards import CUFF, PALM, pattern
-from handsel.vision.edges import LINEAR, apply_homography, homography_from_corners, read_edges
+from handsel.vision.edges import LINEAR, apply_homography, homography_from_corners, middle_of, read_edges
 
 SUPER = 5  # the drawing is made this much finer, then averaged
 
@@ -142,3 +142,22 @@ def test_a_homography_takes_the_square_to_its_corners():
     h = homography_from_corners(np.array(SQUARE))
     square = np.array([[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]])
     np.testing.assert_allclose(apply_homography(h, square), SQUARE, atol=1e-9)
+
+
+@pytest.mark.parametrize("values", [[3.0], [2.0, 1.0], [5.0, -1.0, 2.0], [4.0, 1.0, 3.0, 2.0]])
+def test_the_middle_of_a_few_numbers(values):
+    assert middle_of(np.array(values)) == np.median(values)
+
+
+def test_a_rim_across_an_edge_silences_that_edge_and_hides_none():
+    gray, h = drawn(PALM, SQUARE)
+    whole = read_edges(gray, PALM, np.array(SQUARE) + 0.4)
+    low, high = apply_homography(h, np.array([[-1.3, -3.6], [-0.7, -2.4]]))
+    cv2.line(gray, tuple(low.astype(int).tolist()), tuple(high.astype(int).tolist()), 160, 2)
+    found = read_edges(gray, PALM, np.array(SQUARE) + 0.4)
+    silent = {tuple(p) for p in whole.card_mm.round(2)} - {tuple(p) for p in found.card_mm.round(2)}
+    crossed_mm = np.array([-2.67, 8.0])  # between two pieces of the upper rim
+    assert 1 <= len(silent) <= 4
+    assert all(np.linalg.norm(np.array(p) - crossed_mm) < 4.0 for p in silent)
+    assert found.lost_ratio == whole.lost_ratio
+    assert np.abs(misses(found, h)).max() < 0.15

@@ -74,10 +74,25 @@ class Scene:
         return np.vstack([self.palm.normal, self.cuff.normal])
 
     @cached_property
+    def at_normal_px(self) -> FloatArray:
+        """Where the measured points lie along their normals, from the picture's corner."""
+        at: FloatArray = (self.at_px * self.normal).sum(1)
+        return at
+
+    @cached_property
     def spread_column(self) -> npt.NDArray[np.intp]:
         """Which of the four spreads moves each point."""
         column: npt.NDArray[np.intp] = np.concatenate([self.palm.across, 2 + self.cuff.across])
         return column
+
+    @cached_property
+    def scales(self) -> FloatArray:
+        """Standard deviations of what is known beforehand, that of the focal length left at 1."""
+        centre = CENTRE_RATIO_SD * float(np.hypot(*self.size_px))
+        blur = np.array([self.palm.blur_px, self.palm.blur_px, self.cuff.blur_px, self.cuff.blur_px])
+        spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
+        placed = [TILT_SD] * 4 + [STEP_SD_MM, ABOVE_SD, ASIDE_SD, DISTANCE_LOG_SD]
+        return np.array([1.0, centre, centre, DISTORTION_SD, *placed, *spread])
 
     @cached_property
     def nominal_f_px(self) -> float:
@@ -256,26 +271,9 @@ def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
     Source: the constants above.
     Checked by: unit/test_vision_slopes.py
     """
-    centre = CENTRE_RATIO_SD * float(np.hypot(*scene.size_px))
-    blur = np.array([scene.palm.blur_px, scene.palm.blur_px, scene.cuff.blur_px, scene.cuff.blur_px])
-    spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
-    return np.array(
-        [
-            guess.sd,
-            centre,
-            centre,
-            DISTORTION_SD,
-            TILT_SD,
-            TILT_SD,
-            TILT_SD,
-            TILT_SD,
-            STEP_SD_MM,
-            ABOVE_SD,
-            ASIDE_SD,
-            DISTANCE_LOG_SD,
-            *spread,
-        ]
-    )
+    scales = scene.scales.copy()
+    scales[0] = guess.sd
+    return scales
 
 
 def view_angles(to_camera: FloatArray) -> FloatArray:

@@ -7,7 +7,7 @@ The search needs them a hundred times per photo, so they are worth their algebra
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, exp, hypot, log, sin, sqrt
+from math import asin, atan2, cos, exp, log, sin, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -29,7 +29,6 @@ from handsel.vision.hand_view import (
     SPREAD,
     TILTS,
     Scene,
-    about,
     known_scales,
     view_angles,
 )
@@ -37,7 +36,11 @@ from handsel.vision.hand_view import (
 FloatArray = npt.NDArray[np.float64]
 
 _UNIT = np.eye(3)
-_X, _Y, _Z = _UNIT
+# Surprises that are an unknown itself, or a sum of some: their rows, and the columns of those unknowns.
+_PLAIN_ROWS = np.array([0, 1, 2, 3, 4, 5, 11, 11, 12, 13, 14, 15])
+_PLAIN_COLUMNS = np.array(
+    [FOCAL, 1, 2, DISTORTION, 16, 17, FOCAL, PALM_DEPTH, *range(SPREAD.start, SPREAD.stop)]
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,18 +111,27 @@ def _turn(vector: FloatArray) -> tuple[FloatArray, FloatArray]:
     """exp(v), and J with exp(v + d) = exp(v) exp(J d) for small d."""
     x, y, z = (float(v) for v in vector)
     size = sqrt(x * x + y * y + z * z)
-    k = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    k = _cross_matrix(vector)
     if size < 1e-5:
         return _UNIT + k, _UNIT - 0.5 * k
     twice, first, second = k @ k, sin(size) / size, (1.0 - cos(size)) / size**2
     return _UNIT + first * k + second * twice, _UNIT - second * k + (1.0 - first) / size**2 * twice
 
 
-def _crossed(axis: FloatArray, points: FloatArray) -> FloatArray:
-    """axis x points: (n, 3)."""
-    x, y, z = axis
-    cross: FloatArray = points @ np.array([[0, z, -y], [-z, 0, x], [y, -x, 0]])
-    return cross
+def _cross_matrix(axis: FloatArray) -> FloatArray:
+    """The matrix that takes a vector v to axis x v."""
+    x, y, z = (float(v) for v in axis)
+    return np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+
+
+def _about_x(angle_rad: float) -> FloatArray:
+    c, s = cos(angle_rad), sin(angle_rad)
+    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+
+
+def _about_y(angle_rad: float) -> FloatArray:
+    c, s = cos(angle_rad), sin(angle_rad)
+    return np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
 
 
 def _points(card: EdgeReadings, placed: _Card) -> FloatArray:
@@ -144,7 +156,7 @@ def _through_pose(
     # The miss changes with a turn d by g . R (J d x p) = (p x R'g) . J d.
     x, y = card.card_mm.T
     gx, gy, gz = (of_point @ placed.turn).T
-    jacobian[:, turn] = np.column_stack([y * gz, -x * gz, x * gy - y * gx]) @ placed.right
+    jacobian[:, turn] = np.array([y * gz, -x * gz, x * gy - y * gx]).T @ placed.right
 
 
 def _in_picture(
@@ -154,14 +166,17 @@ def _in_picture(
     f_px, k1 = scene.nominal_f_px * exp(state[FOCAL]), state[DISTORTION]
     normal = scene.normal
     flat = points[:, :2] / points[:, 2:]
-    square = (flat**2).sum(1)
+    square = flat[:, 0] ** 2 + flat[:, 1] ** 2
     stretch = 1.0 + k1 * square
-    across = (normal * flat).sum(1)
+    across = normal[:, 0] * flat[:, 0] + normal[:, 1] * flat[:, 1]
     middle = (np.array(scene.size_px) - 1.0) / 2.0 + state[CENTRE]
-    fixed = (normal * (middle - scene.at_px)).sum(1)
+    fixed = normal @ middle - scene.at_normal_px
     miss = f_px * stretch * across + fixed + state[SPREAD][scene.spread_column]
     of_flat = f_px * (stretch[:, None] * normal + (2.0 * k1 * across)[:, None] * flat)
-    of_point = np.column_stack([of_flat, -(of_flat * flat).sum(1)]) / points[:, 2:]
+    of_point = np.empty((len(points), 3))
+    of_point[:, :2] = of_flat
+    of_point[:, 2] = -(of_flat[:, 0] * flat[:, 0] + of_flat[:, 1] * flat[:, 1])
+    of_point /= points[:, 2:]
     jacobian = np.zeros((len(points), COUNT))
     jacobian[:, FOCAL] = f_px * stretch * across
     jacobian[:, CENTRE] = normal
@@ -174,52 +189,54 @@ def _known(
     scene: Scene, state: FloatArray, guess: FocalGuess, palm: _Card, cuff: _Card
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Surprises in the order of hand_view.surprises, their derivatives, and those of the turn about the hinge."""
-    about_y = about(1, state[17:18])[0]
-    tilt = about_y @ about(0, state[16:17])[0]
+    about_y = _about_y(state[17])
+    tilt = about_y @ _about_x(state[16])
     back = tilt @ palm.turn.T  # camera to hand frame
     relative = back @ cuff.turn
     # A small change turns the hand's frame by of_frame and the cuff in it by of_cuff, both about axes of that frame.
     of_frame = np.zeros((3, COUNT))
     of_frame[:, PALM_TURN] = -tilt @ palm.right
-    of_frame[:, TILTS] = np.column_stack([about_y @ _X, _Y])
+    of_frame[:, TILTS.start], of_frame[1, TILTS.start + 1] = about_y[:, 0], 1.0
     of_cuff = of_frame.copy()
     of_cuff[:, CUFF_TURN] = relative @ cuff.right
-    angles = np.array(
-        [
-            np.arctan2(relative[2, 1], relative[2, 2]),
-            -np.arcsin(np.clip(relative[2, 0], -1.0, 1.0)),
-            np.arctan2(relative[1, 0], relative[0, 0]),
-        ]
-    )
-    about_z, about_tilt = about(2, angles[2:])[0], about(1, angles[1:2])[0]
-    axes = np.column_stack([about_z @ about_tilt @ _X, about_z @ _Y, _Z])
-    of_angles = np.linalg.solve(axes, of_cuff)
+    tilt_x, tilt_y, of_angles = _apart_in_turn(relative)
+    of_angles = of_angles @ of_cuff
     apart, to_camera = back @ (cuff.at - palm.at), -(back @ palm.at)
-    of_apart = back @ (cuff.of_at - palm.of_at) - _crossed(apart, of_frame.T).T
-    of_camera = -(back @ palm.of_at) - _crossed(to_camera, of_frame.T).T
-    x, y, z = to_camera
-    flat, whole = hypot(x, z), float(to_camera @ to_camera)
-    lens = state[FOCAL] + log(26.0) - guess.log_f35
-    known = np.concatenate(
-        [
-            [lens],
-            state[CENTRE],
-            [state[DISTORTION]],
-            state[TILTS],
-            angles[:2],
-            apart[2:],
-            view_angles(to_camera),
-            [state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)],
-            state[SPREAD],
-        ]
-    )
-    of = np.zeros((known.size, COUNT))
-    plain = [FOCAL, 1, 2, DISTORTION, 16, 17]
-    of[np.arange(6), plain] = 1.0
-    of[6:8], of[8] = of_angles[:2], of_apart[2]
-    of[9] = (flat**2 * of_camera[1] - y * (x * of_camera[0] + z * of_camera[2])) / (flat * whole)
-    of[10] = (z * of_camera[0] - x * of_camera[2]) / flat**2
-    of[11, FOCAL] = of[11, PALM_DEPTH] = 1.0
-    of[np.arange(12, 16), np.arange(SPREAD.start, SPREAD.stop)] = 1.0
+    of_camera = _cross_matrix(-to_camera) @ of_frame - back @ palm.of_at
+    x, y, z = (float(v) for v in to_camera)
+    across = x * x + z * z
+    flat, whole = sqrt(across), across + y * y
+    known, of = np.empty(16), np.zeros((16, COUNT))
+    known[0] = state[FOCAL] + log(26.0) - guess.log_f35
+    known[1:4], known[4:6] = state[1:4], state[TILTS]
+    known[6:9] = tilt_x, tilt_y, apart[2]
+    known[9:11] = view_angles(to_camera)
+    known[11] = state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)
+    known[12:] = state[SPREAD]
+    of[_PLAIN_ROWS, _PLAIN_COLUMNS] = 1.0
+    of[6:8] = of_angles[:2]
+    of[8] = back[2] @ (cuff.of_at - palm.of_at) + apart[1] * of_frame[0] - apart[0] * of_frame[1]
+    of[9] = (across * of_camera[1] - y * (x * of_camera[0] + z * of_camera[2])) / (flat * whole)
+    of[10] = (z * of_camera[0] - x * of_camera[2]) / across
     scales = known_scales(scene, guess)
     return known / scales, of / scales[:, None], of_angles[2]
+
+
+def _apart_in_turn(relative: FloatArray) -> tuple[float, float, FloatArray]:
+    """A turn taken apart into one about z after one about y after one about x.
+
+    Returns the turns about x and y, and how all three (x, y, z) change when the whole is turned a little
+    further about the axes of its frame: (3, 3).
+    """
+    tilt_x = atan2(relative[2, 1], relative[2, 2])
+    tilt_y = -asin(min(max(float(relative[2, 0]), -1.0), 1.0))
+    hinge = atan2(relative[1, 0], relative[0, 0])
+    c, s, narrow, slope = cos(hinge), sin(hinge), cos(tilt_y), sin(tilt_y)
+    of_turn = np.array(
+        [
+            [c / narrow, s / narrow, 0.0],
+            [-s, c, 0.0],
+            [slope * c / narrow, slope * s / narrow, 1.0],
+        ]
+    )
+    return tilt_x, tilt_y, of_turn

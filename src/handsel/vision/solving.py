@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from handsel.errors import Unsolved
-from handsel.metrology.distributions import normal_cdf
+from handsel.metrology.distributions import normal_cdf, normal_quantile
 from handsel.vision.camera import FocalGuess
 from handsel.vision.cards import CELL_MM
 from handsel.vision.edges import EdgeReadings
@@ -38,6 +38,10 @@ from handsel.vision.slopes import hinge_slope, slopes
 FloatArray = npt.NDArray[np.float64]
 
 _ROUNDS = 25
+_ENOUGH, _ROUGHLY = (
+    3e-3,
+    0.3,
+)  # a round that gains less ends the search; roughly where it will be taken up again
 _OUTLIER = 3.0  # standard deviations at which an edge begins to lose its say
 _FITTED = 7.0  # unknowns that the edges of one card settle, about
 _BLOCK_PX = 8.0  # a JPEG file rounds blocks of so many pixels: what lies in one errs together
@@ -67,6 +71,7 @@ class Posterior:
     weights: FloatArray  # (n,) say of each edge, 1 full
     u_edge_px: FloatArray  # (n,) [px] widened by the misfit
     fingers_right: bool
+    placed: Placed  # the hand as the best explanation has it; one state
 
     def __post_init__(self) -> None:
         self.weights.flags.writeable = False
@@ -76,11 +81,6 @@ class Posterior:
     def scene(self) -> Scene:
         """What the best explanation starts from."""
         return self.modes[0].scene
-
-    @property
-    def placed(self) -> Placed:
-        """The hand as the best explanation has it; one state."""
-        return place(self.scene, self.modes[0].state[None])
 
     @property
     def sign(self) -> float:
@@ -193,7 +193,9 @@ def solve(
     first = []
     give_up = np.inf  # the wrong lean of a clear view is left before it has settled
     for scene, start in _starts(palm, cuff, size_px, broad):
-        if (found := _search(scene, start, broad, u_edge, weights, give_up)) is not None:
+        if (
+            found := _search(scene, start, broad, u_edge, weights, give_up=give_up, enough=_ROUGHLY)
+        ) is not None:
             first.append((found[1], scene, found[0]))
             give_up = min(give_up, 20.0 * found[1])
     if not first:
@@ -218,15 +220,20 @@ def solve(
         # All weighed alike more or less moves nothing.
         if weights.min() > 0.98 and np.ptp(u_wide / before) < 0.1:
             break
-        again = _search(scene, state, broad, u_wide, weights)
+        again = _search(scene, state, broad, u_wide, weights, enough=_ROUGHLY)
         state = state if again is None else again[0]
     likely = [f for f in first if f[0] < cost + 3.0 * _DROPPED * max(misfit, 1.0)]
     modes = _explanations(
         [(scene, state), *((f[1], f[2]) for f in likely if f[1] is not scene)], guesses, u_wide, weights
     )
-    fingers_right = float(place(modes[0].scene, modes[0].state[None]).apart[0, 0]) < 0.0
+    placed = place(modes[0].scene, modes[0].state[None])
     return Posterior(
-        modes=modes, misfit=misfit, weights=weights, u_edge_px=u_wide, fingers_right=fingers_right
+        modes=modes,
+        misfit=misfit,
+        weights=weights,
+        u_edge_px=u_wide,
+        fingers_right=float(placed.apart[0, 0]) < 0.0,
+        placed=placed,
     )
 
 
@@ -292,7 +299,9 @@ def _search(
     guess: FocalGuess,
     u_edge: FloatArray,
     weights: FloatArray,
+    *,
     give_up: float = np.inf,
+    enough: float = _ENOUGH,
 ) -> tuple[FloatArray, float, FloatArray] | None:
     """The best state from a start, its sum of squares, and the Jacobian there."""
     state, damping = start, 1e-5
@@ -302,7 +311,7 @@ def _search(
         return None
     for turn in range(_ROUNDS):
         normal, slope = jacobian.T @ jacobian, jacobian.T @ residual
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -slope)
+        step = np.linalg.solve(normal + np.diag(damping * normal.diagonal()), -slope)
         trial = state + step
         with np.errstate(all="ignore"):  # a step too far is seen by its cost
             new, new_jacobian = slopes(scene, trial, guess, u_edge, weights)
@@ -314,12 +323,9 @@ def _search(
             continue
         gain, state, cost, damping = cost - new_cost, trial, new_cost, damping * 0.01
         residual, jacobian = new, new_jacobian
-        if gain < 3e-3 or (turn >= 4 and cost > give_up):
+        if gain < enough or (turn >= 4 and cost > give_up):
             break
-    at = place(scene, state[None])
-    if min(at.palm_at[0, 2], at.cuff_at[0, 2]) <= 0.0 or not np.isfinite(jacobian).all():
-        return None
-    return state, cost, jacobian
+    return (state, cost, jacobian) if np.isfinite(jacobian).all() else None
 
 
 def _explanations(
@@ -403,11 +409,15 @@ def mixture_interval(
     Returns: both ends, in the unit of the means.
     Raises: nothing of its own.
     Valid for: sds above 0.
-    Source: bisection of the mixture's distribution function.
+    Source: the normal distribution for one part; bisection of the distribution function for several.
     Checked by: unit/test_vision_solving.py
     """
+    tails = 0.5 - coverage / 2.0, 0.5 + coverage / 2.0
+    if len(means) == 1:
+        low, high = (float(means[0] + sds[0] * normal_quantile(p)) for p in tails)
+        return low, high
     ends = []
-    for p in (0.5 - coverage / 2.0, 0.5 + coverage / 2.0):
+    for p in tails:
         low, high = float((means - 9.0 * sds).min()), float((means + 9.0 * sds).max())
         for _ in range(60):
             middle = 0.5 * (low + high)
