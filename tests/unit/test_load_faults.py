@@ -37,12 +37,13 @@ def test_its_text_has_the_fingerprint_that_a_record_names():
 def test_the_bundled_catalogue_has_every_kind_that_is_asked_for():
     kinds = {k.id for k in whole().kinds}
     assert kinds == {
-        "loop-long", "loop-short", "thumb-cord-long", "thumb-cord-short", "cord-through-gap", "tips-swapped",
+        "loop-long", "loop-short", "thumb-cord-long", "thumb-cord-short", "all-cords-long", "all-cords-short",
+        "cord-through-gap", "tips-swapped",
         "thumb-part-on-finger", "hinge-tight", "elastic-missing", "elastic-weak", "elastic-tight",
         "whippletree-jammed", "slide-pulled-in", "slide-canted", "screw-spins", "thumb-pin-off", "knot-slipped",
         "channel-friction", "wrist-tight", "cuff-uneven", "part-scale",
     }
-    assert len({f.id for f in whole().faults}) == len(whole().faults) == 69
+    assert len({f.id for f in whole().faults}) == len(whole().faults) == 71
 
 
 def test_every_look_that_the_protocol_knows_has_the_protocols_answers_and_places():

@@ -14,7 +14,7 @@ from handsel.mechanics.closing import closing_path, start_angles
 from handsel.mechanics.digit_curves import closing_curve, digit_tables, opening_curve
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.rest import rest_lowered, rest_worked
-from handsel.mechanics.swift_hand import SwiftBuild, looks
+from handsel.mechanics.swift_hand import as_drawn, looks
 
 HANDS = 24
 
@@ -39,14 +39,7 @@ def both():
     seen = looks(
         design,
         digit_tables((design,)),
-        SwiftBuild(
-            build=build,
-            variant=np.zeros((HANDS, 5), dtype=np.intp),
-            follows_ratio=np.zeros((HANDS, 5)),
-            eyelet_mu=build.friction_mu.min(1),
-            block_turn_deg=np.zeros(HANDS),
-            locked_tilt_deg=np.zeros(HANDS),
-        ),
+        as_drawn(design, build),
     )
     model = compile_model(design, build)
     starts = start_angles(closing_path(model, to_deg=-20.0, step_deg=4.0))

@@ -37,6 +37,7 @@ PATTERN = r"^[a-z0-9{}.-]*$"
 Placed = Annotated[str, Field(pattern=PLACE, max_length=40)]
 Pattern = Annotated[str, Field(pattern=PATTERN, max_length=60)]
 Positive = Annotated[Number, Field(gt=0, le=10_000)]
+Small = Annotated[Number, Field(ge=0, le=20)]
 Minutes = Annotated[Number, Field(gt=0, le=120)]
 WORDS = ("place", "first", "second", "digit", "joint", "cord")
 
@@ -50,8 +51,9 @@ TARGETS: dict[str, tuple[str, ...]] = {
         "screws-apart",
         "screws-turned-one-follows",
         "block-turn",
+        "block-roll",
     ),
-    "scale": ("elastic-stiffness", "part-size"),
+    "scale": ("elastic-stiffness", "elastic-pull", "part-size"),
     "replace-point": ("knuckle-exit",),
     "swap-parts": ("tip", "proximal"),
     "friction-at": ("hinge", "channel", "wrist", "whippletree"),
@@ -80,7 +82,9 @@ class EffectTable(Table):
     at: Pattern = Field(default="", description="Where, with {place} or {cord} for the fault's own.")
     times: Number = Field(default=1.0, description="How much, for one unit of severity.")
     behind_mm: Number = Field(
-        default=0.0, description="For a replaced point: behind the hinge, scale 1 [mm]."
+        default=0.0,
+        description="For a replaced point: so far behind the hinge at scale 1, the severity below it [mm]; 0: "
+        "the severity is the share of the straight way from the hole to the hinge.",
     )
 
 
@@ -172,6 +176,18 @@ class SpreadTable(Table):
     cuff_mass_sd_ratio: Positive = Field(description="Mass of the cuff [-].")
     length_follows_route: tuple[Share, Share] = Field(
         description="How much of a wrong route's length the stringer made up for, from and to [-]."
+    )
+    screws_uneven_sd_turn: Annotated[Number, Field(ge=0, le=10)] = Field(
+        default=0.0, description="Each screw that is in a little [turn]."
+    )
+    starts_dragged_deg: tuple[Small, Small] = Field(
+        default=(0.0, 0.0), description="Fingers' starts by slow mechanics within this are seen as one [deg]."
+    )
+    presliding_mm: tuple[Small, Small] = Field(
+        default=(0.0, 0.0), description="Cord over which a channel's friction builds up [mm]."
+    )
+    pads_meet_mm: tuple[Small, Small] = Field(
+        default=(0.0, 5.0), description="Pads that miss by less than this pinch all the same [mm]."
     )
 
 

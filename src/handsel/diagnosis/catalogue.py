@@ -129,6 +129,10 @@ class Spread:
     cuff_mass_sd_ratio: float
     length_follows_route: tuple[float, float]
     cord_length_common_sd_mm: float = 0.0
+    screws_uneven_sd_turn: float = 0.0
+    starts_dragged_deg: tuple[float, float] = (0.0, 0.0)
+    presliding_mm: tuple[float, float] = (0.0, 0.0)
+    pads_meet_mm: tuple[float, float] = (0.0, 5.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,7 +235,7 @@ class Catalogue:
 
 
 GEOMETRY = ("knuckle-exit", "tip", "proximal", "part-size")
-ELASTIC = ("elastic", "elastic-stiffness", "elastic-pretension")
+ELASTIC = ("elastic", "elastic-pull", "elastic-stiffness", "elastic-pretension")
 SLIDE = ("tension-slide", "screws-apart", "screws-turned-one-follows")
 
 

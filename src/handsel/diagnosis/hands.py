@@ -13,7 +13,7 @@ from handsel.diagnosis.variants import SIZED, Variant, variants_of, varied
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.digit_curves import DigitTables, digit_tables
 from handsel.mechanics.draws import Draws
-from handsel.mechanics.swift_hand import Looks, SwiftBuild, looks
+from handsel.mechanics.swift_hand import Looks, SwiftBuild, as_drawn, looks
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
@@ -23,6 +23,13 @@ NONE = -1  # no fault in that column
 JOINTS = ("knuckle", "tip")
 PULL_ROUGH_LOG2, WRIST_ROUGH_NMM, BAR_ROUGH_NMM = 1.6, 50.0, 40.0
 LEAST_MU, LEAST_PRETENSION = 0.03, 0.02
+WHICH_PART, HOW_SLACK, OTHER_SIDE, WHICH_WAY = range(4)  # columns of a sheet's shares
+WHOLE_DIGIT_SHARE = 0.15  # of parts of the wrong size, both of a digit; otherwise one or the other
+BINDS_FROM_PERCENT = 2.0  # what a fork forgives
+BINDS_NMM = 1.0  # for one per cent more, up to this much
+LEAST_SLACK_SHARE = 0.2  # of an elastic's wrong pull, at least so much is its length, not its rubber
+THREAD_LEFT = 0.25  # of its turns, a screw that spins still pulls up to so much
+OTHER_TURNED_LEAST = 0.5  # the sound screw was turned at least so far, against the one that spins
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,16 +91,6 @@ def make_bench(catalogue: Catalogue, design: Design, scale_ratio: float) -> Benc
     """
     variants = variants_of(catalogue)
     tables = digit_tables(tuple(varied(design, v, catalogue, scale_ratio) for v in variants))
-    n, d = 1, len(design.digits)
-    plain = nominal_build(design, n)
-    one = SwiftBuild(
-        build=replace(plain, friction_mu=np.repeat(plain.friction_mu[:, None], d, 1)),
-        variant=np.zeros((n, d), dtype=np.intp),
-        follows_ratio=np.zeros((n, d)),
-        eyelet_mu=plain.friction_mu,
-        block_turn_deg=np.zeros(n),
-        locked_tilt_deg=np.zeros(n),
-    )
     return Bench(
         catalogue=catalogue,
         design=design,
@@ -101,7 +98,7 @@ def make_bench(catalogue: Catalogue, design: Design, scale_ratio: float) -> Benc
         variants=variants,
         tables=tables,
         columns=columns_of(catalogue),
-        as_designed=looks(design, tables, one),
+        as_designed=looks(design, tables, as_drawn(design, nominal_build(design, 1))),
     )
 
 
@@ -128,7 +125,7 @@ class _Sheet:
     screw_turns: Floats  # (n, 2) thumb side, little side, as counted
     size_percent: Floats  # (n, d) proximal part
     tip_percent: Floats  # (n, d)
-    share: Floats  # (n,) even: which part of a digit it is
+    share: Floats  # (n, 4) even: which part of a digit it is, and the like
 
 
 def draw(bench: Bench, faults: NDArray[np.int16], draws: Draws, severity: Floats | None = None) -> Drawn:
@@ -192,20 +189,36 @@ def _ordinary(bench: Bench, n: int, draws: Draws) -> _Sheet:
         cuff_mass_ratio=1.0 + s.cuff_mass_sd_ratio * draws.normal(n),
     )
     pitch = design.slide("tension").pitch_mm_per_turn or 1.0
+    turns = slide[:, None] / pitch + np.where(slide > 0.0, s.screws_uneven_sd_turn, 0.0)[
+        :, None
+    ] * draws.normal(n, 2)
     return _Sheet(
         build=SwiftBuild(
             build=build,
             variant=np.zeros((n, d), dtype=np.intp),
-            follows_ratio=follow[0] + (follow[1] - follow[0]) * draws.uniform(n, d),
+            follows_ratio=follow[0] + (follow[1] - follow[0]) * _one_or_other(draws.uniform(n, d)),
             eyelet_mu=mu,
             block_turn_deg=np.zeros(n),
+            block_roll_deg=np.zeros(n),
             locked_tilt_deg=np.zeros(n),
+            dragged_deg=_between(s.starts_dragged_deg, draws.uniform(n)),
+            meet_mm=_between(s.pads_meet_mm, draws.uniform(n)),
+            presliding_mm=_between(s.presliding_mm, draws.uniform(n)),
         ),
-        screw_turns=np.repeat(slide[:, None] / pitch, 2, 1),
+        screw_turns=turns,
         size_percent=np.full((n, d), 100.0),
         tip_percent=np.full((n, d), 100.0),
-        share=draws.uniform(n),
+        share=draws.uniform(n, 4),
     )
+
+
+def _between(ends: tuple[float, float], share: Floats) -> Floats:
+    return np.asarray(ends[0] + (ends[1] - ends[0]) * share)
+
+
+def _one_or_other(share: Floats) -> Floats:
+    """Two in five cut their cords to the board, two in five tie them to what is there; the others are between."""
+    return np.clip(2.5 * share - 0.75, 0.0, 1.0)
 
 
 def _apply(bench: Bench, sheet: _Sheet, e: Effect, fault: Fault, rows: Ints, size: Floats) -> None:
@@ -225,14 +238,24 @@ def _apply(bench: Bench, sheet: _Sheet, e: Effect, fault: Fault, rows: Ints, siz
         sheet.screw_turns[rows, 1] += np.maximum(-amount, 0.0)
         b.tension_slide_mm[rows] += 0.5 * pitch * np.abs(amount)
     elif e.to == "screws-turned-one-follows":
-        sheet.screw_turns[rows] += amount[:, None]
-        b.tension_slide_mm[rows] += 0.5 * pitch * amount
+        spins = 1 if at == "little-side" else 0
+        other = amount * _between((OTHER_TURNED_LEAST, 1.0), sheet.share[rows, OTHER_SIDE])
+        sheet.screw_turns[rows, spins] += amount
+        sheet.screw_turns[rows, 1 - spins] += other
+        follows = THREAD_LEFT * sheet.share[rows, WHICH_PART]
+        b.tension_slide_mm[rows] += 0.5 * pitch * (other + follows * amount)
     elif e.to == "thumb-pin":
         slide = design.slide("thumb_pin")
         sign = -1.0 if at == "out" else 1.0
         b.thumb_pin_mm[rows] = np.clip(sign * amount, slide.min_mm, slide.max_mm)
     elif e.to == "block-turn":
         sheet.build.block_turn_deg[rows] += amount
+    elif e.to == "block-roll":
+        sheet.build.block_roll_deg[rows] += np.abs(amount) * (2.0 * sheet.share[rows, WHICH_WAY] - 1.0)
+    elif e.to == "elastic-pull":  # its rubber, its length, or some of both
+        slack = _between((LEAST_SLACK_SHARE, 1.0), sheet.share[rows, HOW_SLACK])
+        b.elastic_pretension_ratio[rows, digits.index(at)] *= amount**slack
+        b.elastic_stiffness_ratio[rows, digits.index(at)] *= amount ** (1.0 - slack)
     elif e.to == "elastic-pretension":
         b.elastic_pretension_ratio[rows, digits.index(at)] += amount
     elif e.to == "elastic-stiffness":
@@ -261,15 +284,7 @@ def _vary(bench: Bench, sheet: _Sheet, e: Effect, at: str, rows: Ints, size: Flo
     digits = [g.name for g in bench.design.digits]
     names = at.split("-")
     if e.to == "part-size":
-        digit = digits.index(names[0])
-        mode = np.minimum((sheet.share[rows] * len(SIZED)).astype(int), len(SIZED) - 1)
-        for k, part in enumerate(SIZED):
-            mine = rows[mode == k]
-            sheet.build.variant[mine, digit] = _nearest(bench, part, size[mode == k])
-            if part != "part-size-tip":
-                sheet.size_percent[mine, digit] += size[mode == k]
-            if part != "part-size-proximal":
-                sheet.tip_percent[mine, digit] += size[mode == k]
+        _resize(bench, sheet, digits.index(names[0]), rows, size)
         return
     amount = np.ones(len(rows)) if e.do == "swap-parts" else size
     for name in names:
@@ -279,6 +294,23 @@ def _vary(bench: Bench, sheet: _Sheet, e: Effect, at: str, rows: Ints, size: Flo
     percent, length = (sheet.size_percent, _bone) if e.to == "proximal" else (sheet.tip_percent, _tip_length)
     for name, other in zip(names, reversed(names), strict=True):
         percent[rows, digits.index(name)] = 100.0 * length(bench, other) / length(bench, name)
+
+
+def _resize(bench: Bench, sheet: _Sheet, digit: int, rows: Ints, size: Floats) -> None:
+    """One part of a digit, or both, larger or smaller; a larger one binds in its fork."""
+    u = sheet.share[rows, WHICH_PART]
+    one = 0.5 * (1.0 - WHOLE_DIGIT_SHARE)
+    mode = np.where(u < one, SIZED.index("part-size-proximal"), SIZED.index("part-size-tip"))
+    mode = np.where(u < 1.0 - WHOLE_DIGIT_SHARE, mode, SIZED.index("part-size"))
+    binds = BINDS_NMM * np.maximum(size - BINDS_FROM_PERCENT, 0.0) * sheet.share[rows, HOW_SLACK]
+    for k, part in enumerate(SIZED):
+        here = mode == k
+        mine = rows[here]
+        sheet.build.variant[mine, digit] = _nearest(bench, part, size[here])
+        for joint, percent in enumerate((sheet.size_percent, sheet.tip_percent)):
+            if part in ("part-size", SIZED[1 + joint]):
+                percent[mine, digit] += size[here]
+                sheet.build.build.hinge_friction_nmm[mine, digit, joint] += binds[here]
 
 
 def _nearest(bench: Bench, to: str, amount: Floats) -> Ints:
@@ -325,6 +357,7 @@ def _table(bench: Bench, sheet: _Sheet, seen: Looks) -> Floats:
         "pin_mm": b.thumb_pin_mm,
         "turns_thumb_side": sheet.screw_turns[:, 0],
         "turns_little_side": sheet.screw_turns[:, 1],
+        "turns_apart": np.abs(sheet.screw_turns[:, 0] - sheet.screw_turns[:, 1]),
         "thumb_tip_bend_deg": seen.thumb_tip_bend_deg,
         "thumb_lead_deg": seen.thumb_lead_deg,
         "thumb_slack_mm": seen.slack_mm[:, thumb],

@@ -20,7 +20,7 @@ from handsel.diagnosis.catalogue import Catalogue
 
 Floats = NDArray[np.float64]
 SIZED = ("part-size", "part-size-proximal", "part-size-tip")  # both parts of a digit, or one of them
-LEVELS = 4  # severities of a variant that are worked out; a hand gets the nearest
+LEVELS = 5  # severities of a variant that are worked out; a hand gets the nearest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,10 @@ def varied(design: Design, variant: Variant, catalogue: Catalogue, scale_ratio: 
     frames = {g.name: _frame(design, g.name) for g in design.digits}
     if variant.to == "knuckle-exit":
         effect = next(e for k in catalogue.kinds for e in k.effects if e.to == "knuckle-exit")
-        return _other_exit(design, frames, effect.behind_mm * scale_ratio, variant.amount * scale_ratio)
+        if effect.behind_mm > 0.0:
+            place = np.array([-effect.behind_mm * scale_ratio, variant.amount * scale_ratio])
+            return _other_exit(design, frames, lambda _hole: place)
+        return _other_exit(design, frames, lambda hole: (1.0 - variant.amount) * hole)
     if variant.to in SIZED:
         ratio = 1.0 + variant.amount / 100.0
         proximal = 1.0 if variant.to == "part-size-tip" else ratio
@@ -263,16 +266,16 @@ def _remade(design: Design, new: Mapping[str, _NewDigit]) -> Design:
     )
 
 
-def _other_exit(design: Design, frames: Mapping[str, _Frame], behind: float, below: float) -> Design:
-    """The cord leaves the palm elsewhere: so far behind the knuckle's axis and below it."""
+def _other_exit(design: Design, frames: Mapping[str, _Frame], place: Callable[[Floats], Floats]) -> Design:
+    """The cord leaves the palm elsewhere: `place` gives x and p, from the knuckle's axis, for those of the hole."""
     cords = []
     for c in design.cords:
         legs = []
         for leg in c.legs:
             f = frames[leg.digit]
             last = max(i for i, p in enumerate(leg.points) if p.body == "palm")
-            aside = f.local(leg.points[last].at_mm, f.knuckle)[2]
-            at = f.back(np.array([-behind, below, aside]), f.knuckle)
+            hole = f.local(leg.points[last].at_mm, f.knuckle)
+            at = f.back(np.array([*place(hole[:2]), hole[2]]), f.knuckle)
             points = list(leg.points)
             points[last] = replace(points[last], at_mm=at)
             legs.append(replace(leg, points=tuple(points)))

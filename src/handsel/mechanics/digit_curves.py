@@ -184,20 +184,26 @@ def moments(g: Digits, phi_rad: Floats, sign: float) -> tuple[Floats, Floats]:
     return pull[..., None] * at[..., ELASTIC_ARM] + weight, at
 
 
-def _pull(g: Digits, phi: Floats, sign: float) -> tuple[Floats, Floats]:
-    """Pull at the guide at which each joint moves on; (n, d, 2) [N], and the cord's arms there."""
+def _pull(g: Digits, phi: Floats, sign: float, rubs: Floats | float = 1.0) -> tuple[Floats, Floats]:
+    """Pull at the guide at which each joint moves on; (n, d, 2) [N], and the cord's arms there.
+
+    `rubs` : (n,) share of the channels' friction that is there.
+    """
     moment, at = moments(g, phi, sign)
     arm = np.maximum(at[..., CORD_ARM], 0.3)
     turn = at[..., TURN_PALM].sum(-1, keepdims=True) + np.zeros(phi.shape)
     turn[..., 1] += at[..., TURN_DIGIT].sum(-1)
-    grip = np.exp(sign * g.friction_mu[..., None] * turn)
+    grip = np.exp(sign * np.multiply(g.friction_mu.T, rubs).T[..., None] * turn)
     return (moment + sign * g.hinge_friction_nmm) / arm * grip, arm
 
 
-def closing_curve(g: Digits, start_rad: Floats | None = None) -> Curve:
+def closing_curve(
+    g: Digits, start_rad: Floats | None = None, *, presliding_mm: Floats | None = None
+) -> Curve:
     """Draw the cord of every digit slowly, from straight or from a pose to its stops.
 
-    Parameters: g, n hands' digits; start_rad : (n, d, 2) float [rad], None for straight.
+    Parameters: g, n hands' digits; start_rad : (n, d, 2) float [rad], None for straight;
+        presliding_mm : (n,) float [mm] of cord over which the friction of a channel builds up; None for at once.
     Returns: Curve, cord travel from that pose on; at the stops `STOPPED_N`.
     Raises: nothing of its own.
     Valid for: no contact.
@@ -210,7 +216,9 @@ def closing_curve(g: Digits, start_rad: Floats | None = None) -> Curve:
     pull = np.empty((n, t.digits, TRAVEL_NODES))
     poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
     for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):
-        need, arm = _pull(g, phi, 1.0)
+        drawn = k * t.travel_mm / SUBSTEPS
+        rubs = 1.0 if presliding_mm is None else -np.expm1(-drawn / np.maximum(presliding_mm, 1e-3))
+        need, arm = _pull(g, phi, 1.0, rubs)
         need = np.where(phi < t.high_rad - 1e-9, np.maximum(need, 0.0), np.inf)
         first = need[..., 0] <= need[..., 1]
         if k % SUBSTEPS == 0:
@@ -255,11 +263,14 @@ def opening_curve(g: Digits, phi_rad: Floats, from_mm: Floats) -> Curve:
     return Curve(pull_n=pull, phi_rad=poses, from_mm=from_mm)
 
 
-def starting_pull(g: Digits) -> Floats:
-    """Pull that moves both joints of each digit from straight: that of the one that asks for more; (n, d) [N]."""
-    phi = np.broadcast_to(g.tables.low_rad, (len(g.variant), g.tables.digits, 2))
-    need, _ = _pull(g, phi, 1.0)
-    return np.asarray(np.maximum(need.max(-1), 0.0))
+def drawing_pull(g: Digits) -> Floats:
+    """Most that the cord of a digit is pulled with until it is half closed, its worse joint's; (n, d) [N]."""
+    most = np.zeros(g.variant.shape)
+    for share in (0.0, 0.5):
+        phi = g.tables.low_rad + share * (g.tables.high_rad - g.tables.low_rad)
+        need, _ = _pull(g, np.broadcast_to(phi, (*g.variant.shape, 2)), 1.0)
+        most = np.maximum(most, need.max(-1))
+    return most
 
 
 def look(table: Floats, u: Floats) -> Floats:

@@ -22,22 +22,30 @@ from handsel.mechanics.digit_curves import (
     DigitTables,
     at_angles,
     closing_curve,
+    drawing_pull,
     look,
     moments,
     opening_curve,
-    starting_pull,
 )
 from handsel.mechanics.loop_curves import LoopCurve, loop_curve, single_curve
-from handsel.mechanics.model import Model, compile_model
+from handsel.mechanics.model import Model, compile_model, hinge_axes
+from handsel.mechanics.paths import WristLegs
 from handsel.mechanics.swift import Cords, State, first_hold, state_at, weight_torque
+from handsel.mechanics.swift_watching import (
+    as_seen_starting,
+    first_at,
+    pinches,
+    start_angles,
+    told_apart,
+    values_at,
+)
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 HIGH_DEG, LOW_DEG, STEP_DEG = 82.0, -60.0, 4.9
 LIFT_DEG, PRESS_DEG, MORE_DEG, ABOVE_DEG, UP_NODES = 60.0, 4.0, 20.0, 2.0, 8
-MOVED_DEG, STARTED_DEG = 3.0, 2.0
-NEVER_DEG = -90.0
+MOVED_DEG = 3.0
 JAMMED_NMM = 1000.0
 BENT_DEG = (6.0, 15.0, 25.0, 35.0, 45.0)  # where a joint bent by hand is looked at on its way back
 LEAST_PULL_N = 0.5
@@ -49,7 +57,9 @@ class SwiftBuild:
 
     variant : (n, d) which of the tables' variants each digit is; follows_ratio : (n, d) how much of a
     leg's other length the stringer made up for; eyelet_mu : (n,); block_turn_deg : (n,) + thumb side forward;
-    locked_tilt_deg : (n,) where a jammed whippletree is stuck.
+    block_roll_deg : (n,) about the forearm; locked_tilt_deg : (n,) where a jammed whippletree is stuck;
+    dragged_deg : (n,) and meet_mm : (n,) as in `swift_watching`;
+    presliding_mm : (n,) as in `closing_curve`.
     """
 
     build: Build
@@ -57,7 +67,32 @@ class SwiftBuild:
     follows_ratio: Floats
     eyelet_mu: Floats
     block_turn_deg: Floats
+    block_roll_deg: Floats
     locked_tilt_deg: Floats
+    dragged_deg: Floats
+    meet_mm: Floats
+    presliding_mm: Floats
+
+
+def as_drawn(design: Design, build: Build) -> SwiftBuild:
+    """Hands of the design's own shape, closed slowly, whose pads meet when they touch.
+
+    Parameters: design; build, its cord friction by hand or by digit.    Returns: SwiftBuild.
+    """
+    n, d = len(build), len(design.digits)
+    mu = build.friction_mu if build.friction_mu.ndim == 2 else np.repeat(build.friction_mu[:, None], d, 1)
+    return SwiftBuild(
+        build=replace(build, friction_mu=mu),
+        variant=np.zeros((n, d), dtype=np.intp),
+        follows_ratio=np.zeros((n, d)),
+        eyelet_mu=mu.min(1),
+        block_turn_deg=np.zeros(n),
+        block_roll_deg=np.zeros(n),
+        locked_tilt_deg=np.zeros(n),
+        dragged_deg=np.zeros(n),
+        meet_mm=np.full(n, MEET_MM),
+        presliding_mm=np.zeros(n),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,7 +138,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         elastic_pretension_ratio=b.elastic_pretension_ratio,
         elastic_loss_ratio=b.elastic_loss_ratio,
     )
-    model, cords, closing = _cords(design, digits, hands, thumb)
+    model, cords, closing = _cords(design, digits, hands)
     n = len(hands.variant)
     theta = np.radians(np.arange(HIGH_DEG, LOW_DEG - 1e-6, -STEP_DEG))
     nodes = np.tile(theta[:, None], (1, n))
@@ -125,17 +160,18 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
     )
     lowered = _lowered(cords_again, nodes, b)
     worked, rest, rest_phi, slack = _worked(cords_again, digits, again, nodes, left_mm, hands)
-    starts = _starts(nodes, phi.max(-1))
-    gap, pinch = _pinch(tables, model, hands.variant, nodes, phi, thumb)
-    reach = _at(nodes, phi.sum(-1), pinch)
+    gap, pinch = pinches(tables, model, hands.variant, nodes, phi, thumb, hands.meet_mm)
+    reach = values_at(nodes, phi.sum(-1), pinch)
     fingers = [i for i in range(len(design.digits)) if i != thumb]
-    lead, apart = _fingers(starts, nodes, phi.sum(-1), pinch, fingers)
+    slowly = start_angles(nodes, phi.sum(-1))
+    starts = as_seen_starting(slowly, hands.dragged_deg, fingers)
+    lead, apart = told_apart(starts, nodes, phi.sum(-1), pinch, fingers)
     lead_thumb = starts[:, thumb] - starts[:, fingers].max(-1)
     return Looks(
         worked_rest_deg=np.degrees(worked),
         lowered_rest_deg=lowered,
-        tilt_deg=np.degrees(rest.tilt_rad) - hands.block_turn_deg,
-        thumb_tip_bend_deg=_at(nodes, phi[:, :, thumb, 1], np.radians(starts[:, fingers].max(-1))),
+        tilt_deg=np.degrees(rest.tilt_rad),
+        thumb_tip_bend_deg=values_at(nodes, phi[:, :, thumb, 1], np.radians(slowly[:, fingers].max(-1))),
         thumb_lead_deg=np.clip(lead_thumb, -60.0, 60.0),
         tip_gap_mm=gap,
         slack_mm=slack,
@@ -151,23 +187,18 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
     )
 
 
-def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tuple[Model, Cords, Curve]:
+def _cords(design: Design, digits: Digits, hands: SwiftBuild) -> tuple[Model, Cords, Curve]:
     t, b = digits.tables, hands.build
-    # The block turned on the cuff takes the thumb's pin with it; the bar's pivot is at its middle.
-    pin = np.array(
-        next(p for c in design.cords for leg in c.legs for p in leg.points if p.body == "thumb_pin").at_mm
-    )
-    aside = abs(float(pin[1] - design.hinge("whippletree").origin_mm[1]))
-    moved = b.thumb_pin_mm - aside * np.sin(np.radians(hands.block_turn_deg))
-    plain = replace(b, thumb_pin_mm=moved, bar_locked=np.zeros(len(moved), dtype=bool))
+    plain = replace(b, bar_locked=np.zeros(len(b), dtype=bool))
     m = compile_model(design, plain)
+    m = replace(m, wrist=_on_crooked_block(design, m.wrist, hands))
     each = np.arange(t.digits)
     made = t.leg_free_mm + t.leg_constant_mm  # (v, d) whole leg but for the wrist's part, which is alike
     share = hands.follows_ratio * (made[hands.variant, each] - made[0])
     excess = b.excess_mm[:, m.cord_of_leg] / m.member.sum(0)[m.cord_of_leg]
     free = made[0] + share + excess - t.leg_constant_mm[hands.variant, each]
     free = free - _straight(t)[hands.variant, each]  # the wrist's part alone, digit straight
-    closing = closing_curve(digits)
+    closing = closing_curve(digits, presliding_mm=hands.presliding_mm)
     legs = tuple(tuple(int(i) for i in np.flatnonzero(m.cord_of_leg == c)) for c in range(m.member.shape[1]))
     give = [1.0 / (m.cord_stiffness[:, c] * len(legs[c])) for c in range(len(legs))]
     curves = tuple(
@@ -186,6 +217,34 @@ def _cords(design: Design, digits: Digits, hands: SwiftBuild, thumb: int) -> tup
         locked_tilt_rad=np.radians(hands.locked_tilt_deg),
     )
     return m, cords, closing
+
+
+def _on_crooked_block(design: Design, w: WristLegs, hands: SwiftBuild) -> WristLegs:
+    """Where bar and thumb pin are on a block that is turned on its cuff, or with it round the forearm."""
+    axes = hinge_axes(np.array(design.hinge("wrist").axis))
+    bar = design.hinge("whippletree")
+    pivot = axes @ (np.array(bar.origin_mm) - np.array(design.hinge("wrist").origin_mm))
+    upright, forearm = axes @ np.array(bar.axis), np.array([1.0, 0.0, 0.0])
+    turn, roll = _turns(upright, hands.block_turn_deg), _turns(forearm, hands.block_roll_deg)
+
+    def moved(v: Floats, rotation: Floats) -> Floats:
+        each = np.broadcast_to(v, (len(rotation), *v.shape[1:]))
+        return np.asarray(np.einsum("nij,ndj->ndi", rotation, each))
+
+    return replace(
+        w,
+        centre=moved(moved(w.centre - pivot, turn) + pivot, roll),
+        even=moved(w.even, roll @ turn),
+        odd=moved(w.odd, roll @ turn),
+    )
+
+
+def _turns(axis: Floats, angle_deg: Floats) -> Floats:
+    """Matrices of turns about one axis, (n, 3, 3), by the formula of Rodrigues."""
+    x, y, z = axis
+    across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    angle = np.radians(angle_deg)[:, None, None]
+    return np.asarray(np.eye(3) + np.sin(angle) * across + (1.0 - np.cos(angle)) * (across @ across))
 
 
 def _straight(t: DigitTables) -> Floats:
@@ -275,12 +334,12 @@ def _worked(
     states = _walk(cords, nodes)
     phi_deg = np.degrees(_poses(closing, np.stack([s.travel_mm for s in states]), t.travel_mm))
     demand = np.stack([s.demand_mm for s in states])
-    taut = np.stack([_first(nodes, demand[..., c], 0.0) for c in range(demand.shape[2])], -1)
-    last_moved = _first(nodes, phi_deg.max(-1).min(-1), MOVED_DEG)
+    taut = np.stack([first_at(nodes, demand[..., c], 0.0) for c in range(demand.shape[2])], -1)
+    last_moved = first_at(nodes, phi_deg.max(-1).min(-1), MOVED_DEG)
     press = taut.min(-1) - np.radians(PRESS_DEG)
     bottom = np.maximum(np.minimum(last_moved, press), press - np.radians(MORE_DEG))
     bottom = np.maximum(bottom, nodes[-1])
-    at = state_at(cords, bottom, _at(nodes, np.stack([s.tilt_rad for s in states]), bottom))
+    at = state_at(cords, bottom, values_at(nodes, np.stack([s.tilt_rad for s in states]), bottom))
     at = replace(at, travel_mm=np.maximum(at.travel_mm, left_mm))
     phi = _poses(closing, at.travel_mm[None], t.travel_mm)[0]
     opening = opening_curve(digits, phi, at.travel_mm)
@@ -308,87 +367,6 @@ def _worked(
     return theta, rest, rest_phi, slack
 
 
-def _first(x: Floats, y: Floats, level: float) -> Floats:
-    """First x (n,) on the way down the columns (k, n) at which y reaches level; the last x if never."""
-    above = y >= level
-    k = np.where(above.any(0), np.argmax(above, axis=0), len(x) - 1)
-    row = np.arange(x.shape[1])
-    prior = np.maximum(k - 1, 0)
-    rise = y[k, row] - y[prior, row]
-    share = np.where(rise > 0.0, (level - y[prior, row]) / np.where(rise > 0.0, rise, 1.0), 1.0)
-    return np.asarray(x[prior, row] + np.clip(share, 0.0, 1.0) * (x[k, row] - x[prior, row]))
-
-
-def _at(x: Floats, y: Floats, where: Floats) -> Floats:
-    """Values of y (k, n, ...) at x = where (n,), the columns x (k, n) falling evenly."""
-    step = x[0, 0] - x[1, 0]
-    u = np.clip((x[0] - where) / step, 0.0, len(x) - 1.001)
-    i = u.astype(np.intp)
-    row = np.arange(len(where))
-    part = (u - i).reshape((-1,) + (1,) * (y.ndim - 2))
-    a = y[i, row]
-    return np.asarray(a + part * (y[i + 1, row] - a))
-
-
-def _starts(nodes: Floats, bend_deg: Floats) -> Floats:
-    """Wrist angle [deg] at which each digit has begun to move; (n, d), NEVER_DEG for none.
-
-    The bend grows evenly once it has begun, so it is followed back from the two steps after.
-    """
-    k, n, d = bend_deg.shape
-    above = bend_deg >= STARTED_DEG
-    first = np.clip(np.argmax(above, axis=0), 1, k - 2)
-    rows, cols = np.arange(n)[:, None], np.arange(d)
-    now, after = bend_deg[first, rows, cols], bend_deg[first + 1, rows, cols]
-    rate = np.maximum(after - now, 0.5) / STEP_DEG
-    back = np.clip((now - STARTED_DEG) / rate, 0.0, STEP_DEG)
-    return np.where(above.any(0), np.degrees(nodes[first, rows]) + back, NEVER_DEG)
-
-
-def _pinch(
-    t: DigitTables, m: Model, variant: Ints, nodes: Floats, phi_deg: Floats, thumb: int
-) -> tuple[Floats, Floats]:
-    """How near index and middle pads come to the thumb's (n, 2) [mm], and where one first meets (n,) [rad]."""
-    places = []
-    for g in (thumb, *m.contact_pairs[:, 1]):
-        trig = np.radians(phi_deg[:, :, g])
-        one = np.ones(trig.shape[:2])
-        a = np.stack([one, np.cos(trig[..., 0]), np.sin(trig[..., 0])], -1)
-        b = np.stack([one, np.cos(trig[..., 1]), np.sin(trig[..., 1])], -1)
-        places.append(np.einsum("nxij,kni,knj->knx", t.pad_terms[variant[:, g], g], a, b, optimize=True))
-    gaps = np.stack(
-        [
-            np.linalg.norm(places[0] - place, axis=-1) - m.pad_radius_mm[thumb, 1] - m.pad_radius_mm[g, 1]
-            for place, g in zip(places[1:], m.contact_pairs[:, 1], strict=True)
-        ],
-        -1,
-    )
-    nearest = gaps.min(-1)
-    touch = _first(nodes, -nearest, 0.0)
-    row = np.arange(nodes.shape[1])
-    least = np.argmin(nearest, axis=0)
-    near_miss = (nearest[least, row] > 0.0) & (nearest[least, row] < MEET_MM)  # soft tips make up the rest
-    pinch = np.where(near_miss, nodes[least, row], touch)
-    near = gaps.min(0)
-    return np.maximum(near, 0.0), pinch
-
-
-def _fingers(
-    starts: Floats, nodes: Floats, bend: Floats, pinch: Floats, fingers: list[int]
-) -> tuple[Floats, Floats]:
-    """Start of each finger before the others' median [deg], and how far it is behind their mean half way [deg]."""
-    lead, apart = np.zeros_like(starts), np.zeros_like(starts)
-    for g in fingers:
-        rest = [f for f in fingers if f != g]
-        lead[:, g] = np.where(
-            starts[:, g] <= NEVER_DEG, NEVER_DEG, starts[:, g] - np.median(starts[:, rest], axis=1)
-        )
-        mean = bend[..., rest].mean(-1)
-        half_way = _first(nodes, mean - 0.5 * _at(nodes, mean, pinch), 0.0)
-        apart[:, g] = _at(nodes, mean - bend[..., g], half_way)
-    return lead, apart
-
-
 def _pull_log2(design: Design, g: Digits) -> Floats:
     """How much harder a cord pulls than its own elastic asks in a sound channel and sound hinges; (n, d)."""
     n = len(g.variant)
@@ -398,7 +376,7 @@ def _pull_log2(design: Design, g: Digits) -> Floats:
         friction_mu=np.broadcast_to(b.friction_mu[:, None], g.friction_mu.shape),
         hinge_friction_nmm=b.hinge_friction_nmm,
     )
-    return np.log2((starting_pull(g) + LEAST_PULL_N) / (starting_pull(sound) + LEAST_PULL_N))
+    return np.log2((drawing_pull(g) + LEAST_PULL_N) / (drawing_pull(sound) + LEAST_PULL_N))
 
 
 def _return(g: Digits) -> Floats:
