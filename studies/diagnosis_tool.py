@@ -23,11 +23,12 @@ from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.catalogue import Catalogue
+from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.hands import NONE
 from handsel.diagnosis.library import ROUNDS, Library
-from handsel.diagnosis.likelihood import items_of, log_likelihoods, rows_of
+from handsel.diagnosis.likelihood import items_of, rows_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.posterior import posterior, set_priors
 from handsel.inspection.case import Case, HandRecord, Observation

@@ -152,7 +152,9 @@ class ObservableTable(Table):
         default=(), description="Between answers."
     )
     cut_sd: Annotated[Number, Field(ge=0, le=1000)] = Field(default=0.0, description="Their blur.")
-    lapse: Share = Field(default=0.0, description="Share of answers that say nothing.")
+    lapse: Share = Field(
+        default=0.0, description="Share of a careful person's answers that are another one altogether."
+    )
     false_alarm: Share = Field(default=0.0, description="Seen where nothing is.")
 
 
@@ -194,14 +196,15 @@ class SpreadTable(Table):
 class MistakesTable(Table):
     """Mistakes of the people who look."""
 
-    reading_astray_share: Annotated[Number, Field(ge=0, le=0.2)] = Field(
-        description="Of numbers, far off [-]."
-    )
-    reading_astray_times: Annotated[Number, Field(ge=2, le=100)] = Field(
-        description="How much farther off than others [-]."
+    reading_tails: Annotated[Number, Field(ge=2, le=100)] = Field(
+        description="Of numbers, degrees of freedom of Student's t: the fewer, the more of them go far astray [-]."
     )
     slip_share: Annotated[Number, Field(gt=0, le=0.2)] = Field(
-        description="Of looks, told the wrong way round [-]."
+        description="Of looks, told the wrong way round by a careful person [-]."
+    )
+    careless_share: Annotated[Number, Field(gt=0, lt=0.5)] = Field(description="Of people, careless [-].")
+    careless_times: Annotated[Number, Field(ge=1, le=10)] = Field(
+        description="How many times as many slips a careless person makes [-]."
     )
 
 

@@ -168,9 +168,10 @@ class Catalogue:
     observables: tuple[Observable, ...]
     cord_of_digit: Mapping[str, str]
     limits: tuple[Limit, ...] = ()  # of the protocol, on what is simulated
-    reading_astray_share: float = 0.012  # of numbers: another line, the wrong end of a scale
-    reading_astray_times: float = 9.0  # so many times as far off as others
-    slip_share: float = 0.02  # of looks told the wrong way round
+    reading_tails: float = 5.0  # of numbers: degrees of freedom of Student's t
+    slip_share: float = 0.02  # of looks that a careful person tells the wrong way round
+    careless_share: float = 0.15  # of people
+    careless_times: float = 3.0  # as many slips as a careful one
     faultless_share: float | None = None  # of hands brought for diagnosis; None: as the kinds' priors make it
     two_share: float | None = None  # with two faults
 

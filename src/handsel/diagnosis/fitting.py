@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.hands import column_of
-from handsel.diagnosis.likelihood import Item, Rows, chances, density, log_likelihood
+from handsel.diagnosis.likelihood import Item, Rows, chances, log_density, log_likelihood
 from handsel.diagnosis.result import Expected
 
 Floats = NDArray[np.float64]
@@ -41,7 +41,7 @@ def fit_probability(catalogue: Catalogue, rows: Rows, weight: Floats, items: Seq
         return 1.0
     best = np.argsort(-weight)[:MOST_HANDS]
     w = weight[best] / weight[best].sum()
-    part = some(rows, best)
+    part = rows.take(best)
     wrong, mean, variance = (np.zeros(len(best)) for _ in range(3))
     for item in items:
         wrong -= log_likelihood(catalogue, part, item)
@@ -51,25 +51,13 @@ def fit_probability(catalogue: Catalogue, rows: Rows, weight: Floats, items: Seq
     return float(w @ normal_beyond((wrong - mean) / np.sqrt(np.maximum(variance, 1e-9))))
 
 
-def some(rows: Rows, which: NDArray[np.intp]) -> Rows:
-    """Some of the hands."""
-    return Rows(
-        columns=rows.columns,
-        seen=rows.seen[:, which],
-        blur=rows.blur,
-        strata=rows.strata,
-        stratum=rows.stratum[which],
-        scale_miss=rows.scale_miss,
-    )
-
-
 def _surprise(catalogue: Catalogue, rows: Rows, item: Item) -> tuple[Floats, Floats]:
     """Mean and variance of minus the log chance of a look, over its own answers; (n,) each."""
     if item.value is not None:
         _, sd = rows.quantity(column_of(item.look, item.place))
         noise = np.sqrt(item.u**2 + item.look.resolution**2 / 12.0 + sd * sd)
         grid = np.linspace(-40.0, 40.0, 1601)
-        shape = density(grid, 1.0, catalogue.reading_astray_share, catalogue.reading_astray_times)
+        shape = np.exp(log_density(grid, 1.0, catalogue.reading_tails).astype(np.float64))
         p = shape / shape.sum()
         one = -np.log(shape)
         mean = float(p @ one)
@@ -94,7 +82,7 @@ def expected_of(
         w = weight[mine]
         if len(mine) and w.sum() > 0.0:
             keep = np.argsort(-w)[:MOST_HANDS]
-            parts.append((some(rows, mine[keep]), w[keep] / w[keep].sum()))
+            parts.append((rows.take(mine[keep]), w[keep] / w[keep].sum()))
     out = []
     for item in items:
         told = [_expect(catalogue, part, w, item) for part, w in parts]

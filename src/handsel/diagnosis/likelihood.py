@@ -1,13 +1,17 @@
 """How likely an answer is for a simulated hand: noise of the reading, blur of the answer, slips of the person.
 
-Everywhere in logistic form, whose function and density need nothing but exp: close to the normal's, with
-heavier tails.
+Between answers in logistic form, whose function needs nothing but exp: close to the normal's, with heavier
+tails. Numbers by Student's t: now and then one is from the next line, or of a hand that does not quite move as
+simulated, and that must not exclude the truth.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from math import lgamma, log, pi
+from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,36 +24,32 @@ from handsel.errors import HandselError
 Floats = NDArray[np.float64]
 
 LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1: sqrt(3) / pi
-NOWHERE = np.float32(1e-7)  # density left for what no person would write down
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
 GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
 GROUP_SEES, GROUP_ALARMS = 0.7, 0.3  # of what is seen, and of false alarms, where a group is taken as shown
 CANNOT_TELL = "can't tell"
 # By how much the swift engine differs from the full one, and both from a printed hand (standard deviations).
 MODEL_SD = {
-    "worked_rest_deg": 0.6,
+    "worked_rest_deg": 0.5,
     "lowered_rest_deg": 0.3,
-    "tilt_deg": 1.0,
-    "thumb_tip_bend_deg": 3.0,
+    "tilt_deg": 0.8,
+    "thumb_tip_bend_deg": 2.5,
     "thumb_lead_deg": 1.2,
-    "tip_gap_mm": 2.5,
-    "slack_mm": 0.15,
-    "thumb_slack_mm": 0.15,
+    "tip_gap_mm": 1.8,
+    "slack_mm": 0.12,
+    "thumb_slack_mm": 0.12,
     "bend_deg": 2.0,
-    "start_lead_deg": 6.0,
+    "start_lead_deg": 3.0,
     "reach_ratio": 0.1,
-    "apart_deg": 8.0,
+    "apart_deg": 6.0,
     "return_surplus_ratio": 0.08,
-    "pull_log2": 0.3,
+    "pull_log2": 0.2,
     "left_bent_deg": 3.0,
     "wrist_friction_ratio": 0.1,
     "roughness": 0.15,
 }
-# Of what the mechanics have a part in, so much counts as independent news: the hands of a library are few and such
-# looks overlap. Found on simulated hands kept apart from the library, where 1 made probabilities too bold. What is
-# seen of a part by itself (a knot, a size) overlaps with nothing and counts in full.
-WORTH = 0.6
-BY_ITSELF = frozenset(("part_size_percent", "tip_size_percent"))
+# What is measured of a part that is not as drawn depends on where one measures: so much of the difference is unsure.
+SIZES, SIZE_UNSURE_RATIO = ("part_size_percent", "tip_size_percent"), 0.15
 # Quantities that hang together in one hand.
 TOGETHER = frozenset(
     (
@@ -61,6 +61,7 @@ TOGETHER = frozenset(
         "pin_mm",
         "turns_thumb_side",
         "turns_little_side",
+        "turns_apart",
         "thumb_tip_bend_deg",
         "thumb_lead_deg",
         "tip_gap_mm",
@@ -171,66 +172,93 @@ def rising(x: Floats, sd: Floats | float) -> Floats:
         return np.asarray(1.0 / (1.0 + np.exp(-x / (LOGISTIC_SCALE * sd))))
 
 
-def density(x: Floats | np.float32, sd: Floats | float, astray_share: float, astray_times: float) -> Floats:
-    """Normal density with mean 0, mixed with readings gone astray.
+def log_density(miss: Floats, noise: Floats | float, tails: float) -> Floats:
+    """Log density of a number that misses the simulated one; Student's t with `tails` degrees of freedom.
 
-    Source: definition.
+    Source: definition; `noise` is its scale, for the many tails of it as good as the standard deviation.
     """
-    sd = np.asarray(sd, dtype=np.float32)
-    out = NOWHERE / sd + np.zeros(np.broadcast(x, sd).shape, dtype=np.float32)
-    for share, times in ((1.0 - astray_share, 1.0), (astray_share, astray_times)):
-        s = sd * np.float32(times)
-        z = np.asarray(x, dtype=np.float32) / s
-        out += np.float32(share / np.sqrt(2.0 * np.pi)) * np.exp(np.float32(-0.5) * z * z) / s
-    return np.asarray(out, dtype=np.float64)
+    scale = np.asarray(noise, dtype=np.float32)
+    z = np.asarray(miss, dtype=np.float32) / scale
+    constant = lgamma(0.5 * (tails + 1.0)) - lgamma(0.5 * tails) - 0.5 * log(tails * pi)
+    half = np.float32(0.5 * (tails + 1.0))
+    return np.asarray(np.float32(constant) - np.log(scale) - half * np.log1p(z * z / np.float32(tails)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rows:
     """Some hands of a library, with the blur that each stands for.
 
-    seen : (columns, n); blur : (columns, n) float, None for none; strata : (s, 2); stratum : (n,).
+    seen : (columns, n); blur : (columns, s) float, by stratum; strata : (s, 2); stratum : (n,);
+    severity : (n, 2), where it is known.
     """
 
     columns: tuple[str, ...]
     seen: NDArray[np.float32]
-    blur: NDArray[np.float32]  # (columns, s), by stratum
+    blur: NDArray[np.float32]
     strata: NDArray[np.int16]
     stratum: NDArray[np.int32]
     scale_miss: float  # of the case's scale against the library's [-]
+    severity: NDArray[np.float32] | None = None
+    taken_from: Rows | None = None  # the whole library's
+    kept: dict[Any, Any] = field(default_factory=dict, repr=False)  # of these hands, worked out once
 
-    def of_strata(self, which: NDArray[np.bool_]) -> Rows:
-        """The hands of some strata."""
-        return self.take(np.flatnonzero(which[self.stratum]))
+    @property
+    def whole(self) -> Rows:
+        """All hands of the library."""
+        return self if self.taken_from is None else self.taken_from
 
     def take(self, which: NDArray[np.intp]) -> Rows:
         """Some of the hands."""
-        return replace(self, seen=self.seen[:, which], stratum=self.stratum[which])
+        return replace(
+            self,
+            seen=self.seen[:, which],
+            stratum=self.stratum[which],
+            severity=None if self.severity is None else self.severity[which],
+            taken_from=self.whole,
+            kept={},
+        )
 
     def quantity(self, name: str) -> tuple[Floats, Floats]:
         """A quantity of each hand, and its standard deviation from blur, model and scale; (n,) each."""
         k = self.columns.index(name)
         x = self.seen[k]
         blur = self.blur[k][self.stratum]
-        own = MODEL_SD.get(name.partition("@")[0], 0.0)
-        far = abs(self.scale_miss) * np.abs(x)
-        return x, np.sqrt(blur * blur + own * own + far * far)
+        about = name.partition("@")[0]
+        own = MODEL_SD.get(about, 0.0)
+        off = SIZE_UNSURE_RATIO * (x - 100.0) if about in SIZES else abs(self.scale_miss) * x
+        return x, np.sqrt(blur * blur + own * own + off * off)
+
+
+_ROWS: WeakKeyDictionary[Library, dict[float, Rows]] = WeakKeyDictionary()
 
 
 def rows_of(library: Library, scale_ratio: float) -> Rows:
-    """All hands of a library, for a hand of some scale.
+    """All hands of a library, for a hand of some scale; the same ones each time.
 
     Source: blur as a share of the stratum's spread that falls as a root of its number (kernel density).
     """
-    band = BAND * np.maximum(library.counts, 1.0) ** -BAND_POWER
-    return Rows(
-        columns=library.columns,
-        seen=library.seen,
-        blur=(library.spread * band).astype(np.float32),
-        strata=library.strata,
-        stratum=library.stratum,
-        scale_miss=scale_ratio / library.scale_ratio - 1.0,
-    )
+    known = _ROWS.setdefault(library, {})
+    if scale_ratio not in known:
+        band = BAND * np.maximum(library.counts, 1.0) ** -BAND_POWER
+        known.clear()  # one scale at a time is asked about
+        known[scale_ratio] = Rows(
+            columns=library.columns,
+            seen=library.seen,
+            blur=(library.spread * band).astype(np.float32),
+            strata=library.strata,
+            stratum=library.stratum,
+            scale_miss=scale_ratio / library.scale_ratio - 1.0,
+            severity=library.severity,
+        )
+    return known[scale_ratio]
+
+
+def usual_times(catalogue: Catalogue) -> float:
+    """How much more often than a careful person people slip, careful and careless ones together.
+
+    Parameters: catalogue.    Returns: [-].
+    """
+    return 1.0 + catalogue.careless_share * (catalogue.careless_times - 1.0)
 
 
 def chances(
@@ -240,19 +268,38 @@ def chances(
 
     Parameters: catalogue; rows, n hands; look; place; in_group, whether it was taken as shown with a group.
     Returns: (answers, n) float [-].
-    Source: ordered answers cut from a quantity with logistic blur, mixed with lapses.
+    Source: ordered answers cut from a quantity with logistic blur; another answer by a slip.
     """
-    lapse = min(look.lapse * (GROUP_TIMES if in_group else 1.0), 0.5)
-    known = look.answers_of(place)
     if look.kind == "look":
         bad = look_chance(catalogue, rows.strata, look, place, in_group)[rows.stratum]
         return np.stack([1.0 - bad, bad])
+    return slipped(clear_chances(rows, look, place), slip_share(catalogue, look, in_group))
+
+
+def slip_share(catalogue: Catalogue, look: Observable, in_group: bool, times: float | None = None) -> float:
+    """How often an answer is not the one that was meant.
+
+    Parameters: catalogue; look; in_group; times, how much more often than a careful person; None: as usual.
+    Returns: [-].
+    """
+    careful = catalogue.slip_share if look.kind == "look" else look.lapse
+    often = (usual_times(catalogue) if times is None else times) * (GROUP_TIMES if in_group else 1.0)
+    return min(careful * often, 0.5)
+
+
+def slipped(clear: Floats, share: float) -> Floats:
+    """Chances of answers (answers, n) when a share of them is any of the others."""
+    return np.asarray((1.0 - share) * clear + share / (len(clear) - 1) * (1.0 - clear))
+
+
+def clear_chances(rows: Rows, look: Observable, place: str) -> Floats:
+    """Chance of each answer for each hand, of someone who never slips; (answers, n)."""
     if look.kind == "meets":
         met = [
             rising(look.cuts[0] - x, np.sqrt(look.cut_sd**2 + sd * sd))
             for x, sd in (rows.quantity(f"{look.reads}@{finger}") for finger in ("index", "middle"))
         ]
-        clean = np.stack(
+        return np.stack(
             [
                 met[0] * (1.0 - met[1]),
                 met[1] * (1.0 - met[0]),
@@ -260,19 +307,25 @@ def chances(
                 (1.0 - met[0]) * (1.0 - met[1]),
             ]
         )
-    else:
-        x, sd = rows.quantity(column_of(look, place))
-        blurred = np.sqrt(look.cut_sd**2 + sd * sd)
-        below = [rising(cut - x, blurred) for cut in look.cuts]
-        edges = [np.zeros_like(x), *below, np.ones_like(x)]
-        clean = np.stack([b - a for a, b in zip(edges, edges[1:], strict=False)])
-    return np.asarray((1.0 - lapse) * np.maximum(clean, 0.0) + lapse / len(known))
+    x, sd = rows.quantity(column_of(look, place))
+    blurred = np.sqrt(look.cut_sd**2 + sd * sd)
+    below = [rising(cut - x, blurred) for cut in look.cuts]
+    edges = [np.zeros_like(x), *below, np.ones_like(x)]
+    return np.asarray(np.maximum(np.stack([b - a for a, b in zip(edges, edges[1:], strict=False)]), 0.0))
 
 
 def look_chance(
-    catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
+    catalogue: Catalogue,
+    strata: NDArray[np.int16],
+    look: Observable,
+    place: str,
+    in_group: bool,
+    times: float | None = None,
 ) -> Floats:
-    """Chance that a look is told to show what should not be, for each stratum; (s,)."""
+    """Chance that a look is told to show what should not be, for each stratum; (s,).
+
+    times: how much more often than a careful person it is told wrongly; None: as people usually do.
+    """
     bad = look.answers_of(place)[1]
     hidden = np.ones(len(catalogue.faults) + 1)  # the last one: no fault
     for f in catalogue.faults:
@@ -282,7 +335,7 @@ def look_chance(
                 hidden[f.index] *= 1.0 - chance
     false_alarm = look.false_alarm * (GROUP_ALARMS if in_group else 1.0)
     clear = (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
-    slip = catalogue.slip_share
+    slip = slip_share(catalogue, look, in_group, times)
     return np.asarray(slip + (1.0 - 2.0 * slip) * (1.0 - clear))
 
 
@@ -294,67 +347,6 @@ def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
     if item.value is not None:
         x, sd = rows.quantity(column_of(item.look, item.place))
         noise = np.sqrt(item.u**2 + item.look.resolution**2 / 12.0 + sd * sd)
-        share, times = catalogue.reading_astray_share, catalogue.reading_astray_times
-        return np.asarray(np.log(density(np.float32(item.value) - x, noise, share, times)))
+        return log_density(np.float32(item.value) - x, noise, catalogue.reading_tails)
     p = chances(catalogue, rows, item.look, item.place, in_group=item.in_group)
     return np.asarray(np.log(np.maximum(p[item.look.answers_of(item.place).index(item.answer or "")], 1e-6)))
-
-
-def log_likelihoods(
-    catalogue: Catalogue, rows: Rows, items: Sequence[Item], local: Floats | None = None
-) -> Floats:
-    """Sum over all things seen, for weighing hands; (n,).
-
-    What hangs together (angles, tilt, slack, slides) is taken hand by hand; the rest as `local_terms` has it,
-    of these rows or as given.
-    """
-    by_set = local_terms(catalogue, rows, items) if local is None else local
-    total = by_set[rows.stratum]
-    for item in items:
-        if item.look.kind != "look" and item.look.reads in TOGETHER:
-            total = total + WORTH * log_likelihood(catalogue, rows, item)
-    return np.asarray(total)
-
-
-def local_terms(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:
-    """Log chance of what depends on the faults and not on the single hand, for each stratum; (s,).
-
-    That is what a fault shows to the eye, and what was seen of single digits: it depends on little but the
-    faults and that digit's own ordinary differences. The latter is averaged over the hands of a stratum, digit
-    by digit: the accidents of single simulated hands do not decide. What two faults do to it is put together
-    from what each does alone, of which there are many more hands.
-
-    Parameters: catalogue; rows, with hands of no fault and of each fault alone; items.
-    Returns: (s,) float [-].
-    Source: independence of the digits given the faults; log p(AB) = log p(A) + log p(B) - log p(none).
-    """
-    size = len(rows.strata)
-    total = np.zeros(size)
-    alone = rows.of_strata(rows.strata[:, 1] < 0)
-    count = np.maximum(np.bincount(alone.stratum, minlength=size), 1)
-    apart: dict[tuple[str, bool], Floats] = {}
-    for item in items:
-        if item.look.kind == "look":
-            bad = look_chance(catalogue, rows.strata, item.look, item.place, item.in_group)
-            is_good = item.answer == item.look.answers_of(item.place)[0]
-            total += np.log(1.0 - bad if is_good else bad)
-        elif item.look.reads not in TOGETHER:
-            one = log_likelihood(catalogue, alone, item)
-            key = (item.place.partition(".")[0], item.look.reads in BY_ITSELF)
-            apart[key] = apart[key] + one if key in apart else one
-    first, second = _single_strata(rows.strata)
-    for (_, in_full), one in apart.items():
-        top = float(one.max())
-        mean = np.bincount(alone.stratum, weights=np.exp(one - top), minlength=size) / count
-        known = np.log(np.maximum(mean, 1e-30)) + top
-        total += (1.0 if in_full else WORTH) * (known[first] + known[second] - known[0])
-    return total
-
-
-def _single_strata(strata: NDArray[np.int16]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """For each stratum those of its first and of its second fault alone; the faultless one where it has none."""
-    alone = {int(a): k for k, (a, b) in enumerate(strata) if b < 0}
-    where = np.zeros(int(strata.max()) + 2, dtype=np.intp)
-    for fault, k in alone.items():
-        where[fault] = k
-    return where[strata[:, 0]], where[strata[:, 1]]

@@ -75,14 +75,7 @@ def _few(rows: Rows, weight: Floats) -> tuple[Rows, Floats]:
     best = np.argsort(-weight)[:MOST_ROWS]
     best = best[weight[best] > 1e-7]
     w = weight[best]
-    part = Rows(
-        columns=rows.columns,
-        seen=rows.seen[:, best],
-        blur=rows.blur,
-        strata=rows.strata,
-        stratum=rows.stratum[best],
-        scale_miss=rows.scale_miss,
-    )
+    part = rows.take(best)
     return part, w / w.sum()
 
 

@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue
+from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.fitting import NONE_FITS_P, expected_of, fit_probability
 from handsel.diagnosis.hands import NONE, Bench
 from handsel.diagnosis.library import ROUNDS, Library
-from handsel.diagnosis.likelihood import Item, Rows, Seen, items_of, log_likelihoods, rows_of
+from handsel.diagnosis.likelihood import Item, Rows, Seen, items_of, rows_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.refining import refined_rows
 from handsel.diagnosis.result import Cause, Diagnosis, FaultSet, Severity
@@ -119,7 +120,7 @@ def posterior(
     severity = library.severity
     refined = False
     if bench is not None and _thin(rows, weight):
-        rows, severity, weight = refined_rows(bench, catalogue, library, rows, weight, wanted, prior)
+        rows, severity, weight = refined_rows(bench, catalogue, library, rows, log_weight, wanted, prior)
         refined = True
     by_set = np.asarray(
         np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata)), dtype=np.float64

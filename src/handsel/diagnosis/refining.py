@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue, Severity
+from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.hands import NONE, Bench, draw
 from handsel.diagnosis.library import Library
-from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows, local_terms, log_likelihoods
+from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows
 from handsel.diagnosis.passing import as_brought
 from handsel.mechanics.draws import Draws
 
@@ -27,7 +28,7 @@ def refined_rows(
     catalogue: Catalogue,
     library: Library,
     rows: Rows,
-    weight: Floats,
+    log_weight: Floats,
     items: Sequence[Item],
     prior: Floats,
 ) -> tuple[Rows, NDArray[np.float32], Floats]:
@@ -36,12 +37,14 @@ def refined_rows(
     New hands have severities near those that fit, and count by how much more often they were drawn than
     they would be by the catalogue.
 
-    Parameters: bench of the same catalogue and scale; library, rows and weight of the first answer; items;
+    Parameters: bench of the same catalogue and scale; library, rows and log weights of the first answer; items;
         prior : (s,) of the sets.
     Returns: rows, severity (n, 2) and weight (n,), the library's hands of those explanations replaced.
     Source: importance sampling with a mixture of the prior and a kernel round the posterior.
     Checked by: unit/test_fitting.py
     """
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
     by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
     chosen = [int(s) for s in np.argsort(-by_set)[:SETS] if by_set[s] > LEAST_P]
     draws = Draws(SEED)
@@ -68,20 +71,29 @@ def refined_rows(
     blur = rows.blur.copy()
     # Near the good hands there are as many as a large stratum would have there.
     blur[:, chosen] = library.spread[:, chosen] * BAND * (HANDS * 4.0) ** -BAND_POWER
-    both = replace(
+    drawn = replace(
         rows,
-        seen=np.concatenate([rows.seen[:, kept], new.seen], axis=1),
-        stratum=np.concatenate([rows.stratum[kept], stratum]),
+        seen=new.seen,
+        stratum=stratum,
+        severity=new.severity,
         blur=blur,
+        taken_from=rows.whole,
+        kept={},
     )
     with np.errstate(divide="ignore"):
-        base = np.log(prior) - np.log(np.maximum(library.counts, 1.0))
         log_new = np.log(prior[stratum]) - np.log(HANDS) + np.log(importance)
-    local = local_terms(catalogue, rows, items)
-    log_weight = np.concatenate([base[rows.stratum[kept]], log_new])
-    log_weight += log_likelihoods(catalogue, both, items, local)
-    w = np.exp(log_weight - log_weight.max())
-    return both, np.concatenate([library.severity[kept], new.severity]), w / w.sum()
+    log_new += log_likelihoods(catalogue, drawn, items)
+    log_all = np.concatenate([log_weight[kept], log_new])
+    w = np.exp(log_all - log_all.max())
+    severities = np.concatenate([library.severity[kept], new.severity])
+    both = replace(
+        drawn,
+        seen=np.concatenate([rows.seen[:, kept], new.seen], axis=1),
+        stratum=np.concatenate([rows.stratum[kept], stratum]),
+        severity=severities,
+        kept={},
+    )
+    return both, severities, w / w.sum()
 
 
 def _near(
