@@ -20,6 +20,7 @@ import tempfile
 import time
 import tomllib
 from dataclasses import asdict, dataclass, field
+from functools import lru_cache
 from math import hypot
 from pathlib import Path
 
@@ -30,7 +31,8 @@ from photographing import renderer
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "part-renders"
 TEXTURE_PX_PER_MM = 8
-SAMPLES = 6  # light paths per pixel
+LONG_PX = 2000  # three million pixels: what a phone sends when it sends its photos small
+SAMPLES = 2  # light paths per pixel and lamp; what grain they leave is taken out as a phone takes out its own
 CHUNK = 250_000  # pixels whose light is asked for at once
 
 # Colours of filament, reflectance in linear light.
@@ -96,6 +98,7 @@ PLAN = _plan()
 # ---- the mat ---------------------------------------------------------------------------------------
 
 
+@lru_cache(maxsize=4)
 def mat_texture(paper: str, ratio: float) -> np.ndarray:
     """The printed sheet, (h, w) reflectance, first row at the sheet's upper edge; ratio scales the print."""
     from handsel.vision.mat import MATS
@@ -190,13 +193,20 @@ def resting(
     return laid, triangles, float(downs[k] @ np.array(flat_side))
 
 
-def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
+@lru_cache(maxsize=256)
+def one_part(name: str, scale: float, side: str) -> tuple:
+    """Solid and flat side of a part at a scale; the same ones lie on many mats."""
     from handsel.data.load_design import load_design
     from handsel.design.outlines import flat_side_of
     from handsel.design.placing import placed
     from handsel.design.shapes import part_solid
 
-    design = load_design("linden")
+    hand = placed(load_design("linden"), scale_ratio=scale, side=side)
+    part = next(p for p in hand.parts if p.name == name)
+    return part_solid(hand, part), flat_side_of(hand, part)
+
+
+def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
     other = {"right": "left", "left": "right"}[layout.side]
     wanted, rescaled = list(layout.parts), dict(layout.rescaled)
     for name in layout.missing:
@@ -205,11 +215,8 @@ def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
     for name in [*wanted, *layout.extra]:
         side = other if name in layout.mirrored else layout.side
         ratio = rescaled.get(name, 1.0)
-        hand = placed(design, scale_ratio=round(layout.scale * ratio, 6), side=side)
-        part = next(p for p in hand.parts if p.name == name)
-        points, triangles, flat = resting(
-            part_solid(hand, part), rng, flat_side_of(hand, part), rng.random() < layout.odd_poses
-        )
+        solid, flat_side = one_part(name, round(layout.scale * ratio, 6), side)
+        points, triangles, flat = resting(solid, rng, flat_side, rng.random() < layout.odd_poses)
         state = "mirrored" if name in layout.mirrored else "rescaled" if ratio != 1.0 else "right"
         found.append(
             Piece(
@@ -304,7 +311,7 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     from handsel.vision.mat import MATS
 
     mat = MATS[layout.paper]
-    size = (1200, 1600) if layout.paper == "a3" else (1050, 1400)
+    size = LONG_PX * 3 // 4, LONG_PX
     roll = float(rng.uniform(-4, 4) + rng.choice([0, 0, 180, 90]))
     if abs(roll - 90) < 45:
         size = size[::-1]
@@ -341,9 +348,9 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     }
 
 
-def build_scene(
+def build_scenes(
     mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece], rng: np.random.Generator, folder: Path
-):
+) -> list:
     import trimesh
 
     from handsel.vision.mat import MATS
@@ -411,11 +418,12 @@ def build_scene(
             "bsdf": diffuse((0.5, 0.42, 0.1)),
             "to_world": T().translate([m.x_mm, -m.y_mm, 0.6]).scale([11, 11, 0.5]),
         }
+    lights: dict[str, dict] = {}
     if layout.light == "window":
         way = rng.uniform(0, 2 * np.pi)
         at = np.array([*middle, 0]) + [900 * np.cos(way), 900 * np.sin(way), 1100]
-        shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.42, 0.43, 0.45]}}
-        shapes["lamp"] = {
+        lights["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.42, 0.43, 0.45]}}
+        lights["lamp"] = {
             "type": "rectangle",
             "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 2.6}},
             "to_world": T().look_at(at.tolist(), [*middle, 0.0], [0, 0, 1]).scale([450, 350, 1]),
@@ -425,8 +433,8 @@ def build_scene(
         at = np.array([*middle, 0]) + [450 * np.cos(way), 450 * np.sin(way), 950]
         radius = float(rng.uniform(25, 60))
         power = 1.5 * float(at @ at) / (np.pi * radius**2)
-        shapes["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.30, 0.29, 0.27]}}
-        shapes["lamp"] = {
+        lights["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.30, 0.29, 0.27]}}
+        lights["lamp"] = {
             "type": "sphere",
             "center": at.tolist(),
             "radius": radius,
@@ -435,31 +443,40 @@ def build_scene(
                 "radiance": {"type": "rgb", "value": [power, 0.95 * power, 0.85 * power]},
             },
         }
-    return mi.load_dict({"type": "scene", **shapes})
+    # One scene for each source of light: paths that had to choose between them would make grain.
+    return [mi.load_dict({"type": "scene", **shapes, name: light}) for name, light in lights.items()]
 
 
-def take(mi, scene, camera: Camera, rng: np.random.Generator) -> np.ndarray:
-    """The picture in linear light."""
+def take(mi, scenes: list, camera: Camera, rng: np.random.Generator) -> np.ndarray:
+    """The picture in linear light, that of all scenes together."""
     width, height = camera.size
     soft = float(rng.uniform(0.35, 0.6))
-    light = np.empty((width * height, 3), np.float32)
+    light = np.empty((len(scenes), width * height, 3), np.float32)
     for start in range(0, width * height, CHUNK):
         # Every chunk is as long as the first, so that it is compiled once.
         at = np.minimum(np.arange(start, start + CHUNK), width * height - 1)
         px = np.column_stack([at % width, at // width]).repeat(SAMPLES, 0).astype(float)
         px += rng.random(px.shape) - 0.5 + rng.normal(0, soft, px.shape)
-        part = rays_light(mi, scene, camera, px, int(rng.integers(1 << 30)))
         count = min(CHUNK, width * height - start)
-        # A stray bright path is held back, as a sensor's full well would.
-        light[start : start + count] = np.minimum(part, 8.0).reshape(CHUNK, SAMPLES, 3).mean(1)[:count]
-    return light.reshape(height, width, 3)
+        for k, scene in enumerate(scenes):
+            part = rays_light(mi, scene, camera, px, int(rng.integers(1 << 30)))
+            # A stray bright path is held back, as a sensor's full well would.
+            part = np.minimum(part, 4.0).reshape(CHUNK, SAMPLES, 3).mean(1)
+            light[k, start : start + count] = part[:count]
+    return sum(cleaned(one.reshape(height, width, 3)) for one in light)
 
 
-def cleaned(picture: np.ndarray) -> np.ndarray:
-    """Grain taken out as a phone does it."""
+def cleaned(light: np.ndarray) -> np.ndarray:
+    """Without the grain that few light paths leave: places alike are put together, edges stay."""
     import cv2
 
-    return cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(picture), None, 6, 6, 5, 11)
+    most = float(np.percentile(light, 99.5))
+    shade = (255.0 * np.sqrt(np.clip(light / most, 0.0, 1.0)) + 0.5).astype(np.uint8)
+    even = cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(shade), None, 9, 9, 3, 9)
+    # What is put back is the difference, so that nothing is lost to 256 shades.
+    return np.maximum(light + most * (even / 255.0) ** 2 - most * (shade / 255.0) ** 2, 0.0).astype(
+        np.float32
+    )
 
 
 def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
@@ -468,9 +485,9 @@ def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
     laid = lay_out(layout, pieces, rng)
     camera, view = make_camera(layout, rng)
     with tempfile.TemporaryDirectory() as folder:
-        scene = build_scene(mi, layout, laid, pieces, rng, Path(folder))
-        light = take(mi, scene, camera, rng)
-    picture = cleaned(develop(light, rng, dim=False))
+        scenes = build_scenes(mi, layout, laid, pieces, rng, Path(folder))
+        light = take(mi, scenes, camera, rng)
+    picture = develop(light, rng, dim=False)
     exif = round(view["f35_mm"]) if rng.random() > 0.2 else None
     things = []
     for piece, points in zip(pieces, laid, strict=True):
@@ -484,14 +501,18 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--only", nargs="*", default=None)
     ask.add_argument("--out", type=Path, default=OUT)
+    ask.add_argument("--minutes", type=float, default=1e9, help="no photo is begun after so long")
     told = ask.parse_args()
     mi = renderer()
     told.out.mkdir(parents=True, exist_ok=True)
+    started = time.monotonic()
     # Mixed, so that a run that is stopped has some of everything.
     for layout in sorted(PLAN, key=lambda p: (p.seed * 17) % 41):
         place = told.out / f"{layout.name}.jpg"
         if place.exists() or (told.only and not any(layout.name.startswith(n) for n in told.only)):
             continue
+        if time.monotonic() - started > 60.0 * told.minutes:
+            return
         began = time.process_time()
         truth, jpeg = shoot(mi, layout)
         with (told.out / "truth.jsonl").open("a", encoding="utf-8") as file:

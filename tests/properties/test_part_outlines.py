@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from handsel.vision.mat_view import shadow_mm
 from handsel.vision.part_fit import _inside
 from handsel.vision.part_judging import _between
-from handsel.vision.part_kinds import even_points, ring_area_mm2
+from handsel.vision.part_kinds import even_points
+from handsel.vision.part_silhouette import ring_area_mm2
 
 spots = st.floats(-200.0, 200.0)
 heights = st.floats(0.0, 90.0)

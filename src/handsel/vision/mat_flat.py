@@ -14,7 +14,6 @@ import numpy as np
 import numpy.typing as npt
 
 from handsel.vision.edges import LINEAR
-from handsel.vision.mat_corners import sampled
 from handsel.vision.mat_view import MatView
 
 FloatArray = npt.NDArray[np.float64]
@@ -23,6 +22,8 @@ Rgb = npt.NDArray[np.uint8]
 
 _LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 6.0
 _FLOOR = 0.004  # light below this is noise
+_LOG_LINEAR = np.log(np.maximum(LINEAR, _FLOOR)).astype(np.float32)  # of each file value
+_PLACES_PX = 8  # between these a straight sheet's picture is straight to a hundredth of a pixel
 _QUIET = 0.02  # noise below which nothing is smoothed, logarithm of light
 _TOLD_MM = 0.25  # smoothing before places are told apart
 _CHROMA, _DARK, _BRIGHT = 0.22, -1.75, 0.16  # natural logarithms of light ratios
@@ -47,14 +48,20 @@ class Flat:
     unlit: float  # typical noise of one pixel of `light` on paper
 
     def ratio_at(self, table_mm: FloatArray) -> FloatArray:
-        """`ratio` at places of the table frame: (..., 2) [mm] to (..., 3)."""
-        px = np.stack([table_mm[..., 0], -table_mm[..., 1]], -1) * self.px_per_mm - 0.5
-        return sampled(self.ratio, px)
+        """`ratio` at places of the table frame: (h, w, 2) [mm] to (h, w, 3)."""
+        return self._read(self.ratio, table_mm)
 
     def at(self, table_mm: FloatArray) -> FloatArray:
-        """`light` at places of the table frame: (..., 2) [mm] to (..., 3)."""
-        px = np.stack([table_mm[..., 0], -table_mm[..., 1]], -1) * self.px_per_mm - 0.5
-        return sampled(self.light, px)
+        """`light` at places of the table frame: (h, w, 2) [mm] to (h, w, 3)."""
+        return self._read(self.light, table_mm)
+
+    def _read(self, picture: npt.NDArray[np.float32], table_mm: FloatArray) -> FloatArray:
+        """Values between the pixels, to a thirty-second of one."""
+        import cv2
+
+        px = (table_mm * [self.px_per_mm, -self.px_per_mm] - 0.5).astype(np.float32)
+        values = cv2.remap(picture, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(values, float)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,13 +91,11 @@ def flattened(rgb: Rgb, view: MatView) -> Flat:
     if shrink > 1:
         rgb = np.asarray(cv2.resize(rgb, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA))
     wide, high = round(view.mat.width_mm * scale), round(view.mat.height_mm * scale)
-    x, y = np.meshgrid((np.arange(wide) + 0.5) / scale, (np.arange(high) + 0.5) / scale)
-    px = (view.sheet_to_px(np.column_stack([x.ravel(), y.ravel()])) + 0.5) / shrink - 0.5
-    maps = px.astype(np.float32).reshape(high, wide, 2)
+    maps = _places(view, wide, high, scale, shrink)
     straight = cv2.remap(rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    light = np.log(np.maximum(LINEAR[straight], _FLOOR))
+    light = _LOG_LINEAR[straight]
     paper, noise = _paper(light, view, scale)
-    against = (light - paper).astype(np.float32)
+    against = light - paper
     if noise > _QUIET:  # grain is smoothed as far as it asks; an edge stays where it is
         soft = min(0.7 * noise / _QUIET, 1.2)
         against = np.log(np.maximum(cv2.GaussianBlur(np.exp(against), (0, 0), soft), _FLOOR))
@@ -148,13 +153,28 @@ def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, 
         usable = inside & (np.abs(left) < 0.10) & (colour_off < 0.05) & (even < 0.2)
         if usable.sum() < 30:
             usable = border & (np.abs(left) < 0.3)
-    fine_u, fine_v = np.meshgrid(
-        (np.arange(light.shape[1]) + 0.5) / scale / mat.width_mm * 2 - 1,
-        (np.arange(light.shape[0]) + 0.5) / scale / mat.height_mm * 2 - 1,
-    )
-    paper = sum((fine_u**i * fine_v**j)[..., None] * fitted[k] for k, (i, j) in enumerate(powers))
+    fine_u = (np.arange(light.shape[1]) + 0.5) / scale / mat.width_mm * 2 - 1
+    fine_v = (np.arange(light.shape[0]) + 0.5) / scale / mat.height_mm * 2 - 1
+    of_v = np.zeros((degree + 1, len(fine_v), 3))  # what multiplies each power of u, row by row
+    for (i, j), factor in zip(powers, fitted, strict=True):
+        of_v[i] += fine_v[:, None] ** j * factor
+    paper = np.vander(fine_u, degree + 1, increasing=True).astype(np.float32) @ np.moveaxis(
+        of_v, 0, 1
+    ).astype(np.float32)
     noise = float(np.median(even[usable])) if usable.any() else 0.05
     return np.asarray(paper), max(noise, 0.003)
+
+
+def _places(view: MatView, wide: int, high: int, scale: float, shrink: int) -> npt.NDArray[np.float32]:
+    """Where each pixel of the straightened sheet is in the photo, (high, wide, 2): lines between places near by."""
+    import cv2
+
+    coarse = tuple(-(-n // _PLACES_PX) + 2 for n in (wide, high))
+    x, y = (((np.arange(n) - 0.5) * _PLACES_PX) / scale for n in coarse)
+    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
+    px = ((view.sheet_to_px(grid) + 0.5) / shrink - 0.5).astype(np.float32).reshape(coarse[1], coarse[0], 2)
+    fine = cv2.resize(px, (coarse[0] * _PLACES_PX, coarse[1] * _PLACES_PX), interpolation=cv2.INTER_LINEAR)
+    return np.ascontiguousarray(fine[_PLACES_PX : _PLACES_PX + high, _PLACES_PX : _PLACES_PX + wide])
 
 
 def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:

@@ -21,6 +21,7 @@ from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import refined
 from handsel.vision.part_kinds import Pose, even_points
+from handsel.vision.part_silhouette import skin_of
 
 FloatArray = npt.NDArray[np.float64]
 Gray = npt.NDArray[np.uint8]
@@ -103,7 +104,16 @@ def card_pose() -> Pose:
         rectangle((-wide / 2, wide / 2), (-high / 2, high / 2), CARD_CORNER_MM), 0.0, CARD_THICK_MM, "z"
     )
     outline = np.asarray(max(solid.project().to_polygons(), key=len), float)
-    return Pose(mirrored=False, solid=solid, height_mm=CARD_THICK_MM, outline_mm=outline, on_flat_side=True)
+    skin = skin_of(solid)
+    return Pose(
+        mirrored=False,
+        solid=solid,
+        height_mm=CARD_THICK_MM,
+        outline_mm=outline,
+        on_flat_side=True,
+        skin=skin,
+        rough_skin=skin,
+    )
 
 
 def _card(

@@ -15,7 +15,8 @@ import numpy.typing as npt
 
 from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_view import MatView
-from handsel.vision.part_kinds import Kind, Pose, even_points, outline_seen, ring_area_mm2
+from handsel.vision.part_kinds import Kind, Pose, even_points, outline_seen
+from handsel.vision.part_silhouette import ring_area_mm2
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -30,6 +31,18 @@ _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outli
 _LEAST_STEP = 0.06  # of the paper's light
 _LUMA, _COLOUR_SAYS = np.array([0.299, 0.587, 0.114]), 0.8
 _BY_MASK_MM = 0.45
+# How far off a step may be and still count half [mm], round by round.
+_CLEAR_REACHES, _FAINT_REACHES, _SETTLED = (
+    (1.6, 1.2, 0.8, 0.6, 0.6),
+    (1.3, 0.9, 0.7, 0.6, 0.6),
+    (0.7, 0.6, 0.6),
+)
+# Areas of a patch against a part's predicted one that are looked at: a mask may lose a rim, and a faint one is
+# part and shadow together. Narrower, and true parts under a hard lamp are missed.
+_CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 3.0)
+_OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
+_ANOTHER_VIEW = 0.08  # a part's top moved by so much against its foot [mm] is seen anew
+_PULLS = 6  # steps in which an outline slides onto another
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
 
@@ -57,12 +70,13 @@ class _Field:
     low: FloatArray  # (2,) [mm] of the first pixel's centre
     per_mm: float
     signed: npt.NDArray[np.float32]  # (h, w) [mm], positive outside
+    slopes: npt.NDArray[np.float32]  # (h, w, 3) the same with its slope along x and y [-]
     edges: npt.NDArray[np.float32]  # (h, w) [mm], never more than 2.5
 
     def at(self, values: npt.NDArray[np.float32], points: FloatArray) -> FloatArray:
-        index = np.rint((points - self.low) * self.per_mm).astype(np.intp)
-        x = np.clip(index[..., 0], 0, values.shape[1] - 1)
-        y = np.clip(index[..., 1], 0, values.shape[0] - 1)
+        index = ((points - self.low) * self.per_mm + 0.5).astype(np.intp)
+        x = np.minimum(np.maximum(index[..., 0], 0), values.shape[1] - 1)
+        y = np.minimum(np.maximum(index[..., 1], 0), values.shape[0] - 1)
         result: FloatArray = values[y, x].astype(float)
         return result
 
@@ -83,7 +97,10 @@ def _field(flat: Flat, patch: Patch) -> _Field:
     strong = steps > max(0.035, 3.0 * flat.unlit / 4)
     thin = strong & (steps >= cv2.dilate(steps, np.ones((3, 3), np.uint8)) * 0.8)
     edges = np.minimum(cv2.distanceTransform((~thin).astype(np.uint8), cv2.DIST_L2, 5) / per_mm, 2.5)
-    return _Field(low=low, per_mm=per_mm, signed=(outside - inside) / per_mm, edges=edges)
+    signed = (outside - inside) / per_mm
+    smooth = cv2.GaussianBlur(signed, (0, 0), 1.0)
+    ways = (cv2.Sobel(smooth, cv2.CV_32F, *way) / 8 * per_mm for way in ((1, 0), (0, 1)))
+    return _Field(low=low, per_mm=per_mm, signed=signed, slopes=np.stack([signed, *ways], -1), edges=edges)
 
 
 def fits_of(
@@ -115,12 +132,18 @@ def fits_of(
     rough = []
     middle = patch.outline_mm.min(0) * 0.5 + patch.outline_mm.max(0) * 0.5
     extent = float(np.linalg.norm(np.ptp(patch.outline_mm, axis=0)))
+    axis = _axis(even_points(patch.outline_mm, 120))[0]
     for index, kind in enumerate(kinds):
         # A part of another size is looked for as it is mostly laid.
         for pose in (
             [p for p in kind.poses if p.on_flat_side or p is kind.poses[0]] if free_scale else kind.poses
         ):
-            outline = outline_seen(pose, at_mm=middle, turn_rad=0.0, camera_mm=view.at_mm, scale=base)
+            if not _of_a_size(pose, patch.area_mm2, middle, view, free_scale=free_scale):
+                continue
+            turn = axis - _axis(even_points(pose.outline_mm, 120))[0]
+            outline = outline_seen(
+                pose, at_mm=middle, turn_rad=turn, camera_mm=view.at_mm, scale=base, rough=True
+            )
             area = ring_area_mm2(outline)
             ratio = patch.area_mm2 / area
             scale = base
@@ -128,7 +151,7 @@ def fits_of(
                 if not patch.certain or not 0.36 < ratio < 2.6:
                     continue
                 scale = base * sqrt(ratio)
-            elif patch.certain and not 0.72 < ratio < 1.4 or not patch.certain and not 0.85 < ratio < 3.0:
+            elif not _CLEAR_AREA[0] < ratio < (_CLEAR_AREA if patch.certain else _FAINT_AREA)[1]:
                 continue
             if core is not None and not 0.4 < core.area_mm2 / area < 1.12:
                 continue
@@ -170,6 +193,18 @@ def fits_of(
     return tuple(sorted(found, key=lambda f: -f.says)[:8])
 
 
+def _of_a_size(pose: Pose, area_mm2: float, middle: FloatArray, view: MatView, *, free_scale: bool) -> bool:
+    """Whether a part lying so can be what has this area at all: what its sides add is at most their whole width."""
+    if free_scale:
+        return True
+    lift = pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 50.0)
+    least = ring_area_mm2(pose.outline_mm)
+    across = float(np.linalg.norm(np.ptp(pose.outline_mm, axis=0)))
+    aside = float(np.linalg.norm(middle - view.at_mm[:2]))
+    most = least * (1.0 + lift) ** 2 + across * lift * aside
+    return area_mm2 > 0.9 * _CLEAR_AREA[0] * least and area_mm2 < 1.1 * _FAINT_AREA[1] * most
+
+
 def _axis(points: FloatArray) -> tuple[float, float]:
     """Direction of the longer axis of an outline's points, and how much longer it is."""
     d = points - points.mean(0)
@@ -187,19 +222,20 @@ def _starts(
     mine = even_points(patch.outline_mm, 120)
     axis, longer = _axis(mine)
     middle = mine.mean(0)
-    outline = outline_seen(pose, at_mm=middle, turn_rad=0.0, camera_mm=view.at_mm, scale=scale)
-    own, own_longer = _axis(even_points(outline, 120))
+    own, own_longer = _axis(even_points(pose.outline_mm, 120))
     first = axis - own
     turns = [first, first + pi]
     if min(longer, own_longer) < 1.25:
         turns = [first + k * pi / 6 for k in range(12)]
     elif min(longer, own_longer) < 1.6:
         turns += [first + t for t in (-0.35, 0.35, pi - 0.35, pi + 0.35)]
-    if max(longer, own_longer) > 1.7 * min(longer, own_longer):
+    if max(longer, own_longer) > _OTHER_FORM * min(longer, own_longer):
         return []
     found = []
     for turn in turns:
-        outline = outline_seen(pose, at_mm=middle, turn_rad=turn, camera_mm=view.at_mm, scale=scale)
+        outline = outline_seen(
+            pose, at_mm=middle, turn_rad=turn, camera_mm=view.at_mm, scale=scale, rough=True
+        )
         points = even_points(outline, 90)
         at = middle + mine.mean(0) - points.mean(0)
         points = points + (at - middle)
@@ -222,8 +258,8 @@ def _moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: float
 
 def _to_outline(points: FloatArray, outline: FloatArray) -> FloatArray:
     """Distance of points to the nearest of an outline's points [mm]."""
-    gap = np.linalg.norm(points[:, None] - outline[None], axis=2)
-    result: FloatArray = gap.min(1)
+    square = (points**2).sum(1)[:, None] + (outline**2).sum(1)[None] - 2.0 * points @ outline.T
+    result: FloatArray = np.sqrt(np.maximum(square.min(1), 0.0))
     return result
 
 
@@ -231,23 +267,15 @@ def _pulled(field: _Field, points: FloatArray) -> tuple[FloatArray, float, float
     """Shift, turn and rms distance [mm] after sliding points onto the patch's outline."""
     pivot = points.mean(0)
     shift, turn = np.zeros(2), 0.0
-    for _ in range(7):
+    for _ in range(_PULLS):
         now = _moved(points, pivot, shift, turn)
-        off = field.at(field.signed, now)
-        h = 0.75
-        slope = np.stack(
-            [
-                field.at(field.signed, now + [h, 0]) - field.at(field.signed, now - [h, 0]),
-                field.at(field.signed, now + [0, h]) - field.at(field.signed, now - [0, h]),
-            ],
-            -1,
-        ) / (2 * h)
+        off, along_x, along_y = np.moveaxis(field.at(field.slopes, now), -1, 0)
         arm = now - pivot - shift
-        rows = np.column_stack([slope, slope[:, 1] * arm[:, 0] - slope[:, 0] * arm[:, 1]])
+        rows = np.column_stack([along_x, along_y, along_y * arm[:, 0] - along_x * arm[:, 1]])
         weight = 1.0 / (1.0 + (off / 1.5) ** 2)
         normal = rows.T @ (rows * weight[:, None]) + np.diag([0.5, 0.5, 20.0])
         step = np.linalg.solve(normal, -rows.T @ (weight * off))
-        shift, turn = shift + step[:2], turn + float(np.clip(step[2], -0.3, 0.3))
+        shift, turn = shift + step[:2], turn + min(max(float(step[2]), -0.3), 0.3)
     off = field.at(field.signed, _moved(points, pivot, shift, turn))
     return shift, turn, sqrt(float((np.minimum(np.abs(off), 4.0) ** 2).mean()))
 
@@ -269,7 +297,9 @@ def _searched(
         turns = first - own + np.r_[half, half + pi]
     found = []
     for turn in turns:
-        outline = outline_seen(pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale)
+        outline = outline_seen(
+            pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale, rough=True
+        )
         points = even_points(outline, 60)
         room_low, room_high = low - points.min(0) - 2.0, high - points.max(0) + 2.0
         if lit is not None:  # what is lit is most of the part
@@ -306,11 +336,13 @@ def refined(
     scale: float,
     free_scale: bool,
     base: float,
+    settled: bool = False,
 ) -> Fit | None:
     """One explanation pulled onto the steps of light, and what it says.
 
     Parameters: patch; flat; view; index of the kind; pose; at_mm : (2,) float [mm]; turn_rad [rad]; scale [-] in
-        printed millimetres; free_scale; base, the scale that stands for the ordered size [-].
+        printed millimetres; free_scale; base, the scale that stands for the ordered size [-]; settled, whether it
+        has been pulled onto the steps before and only the size is to be freed.
     Returns: Fit, or None when hardly a step is near.
     Raises: nothing of its own.
     Valid for: starts within about 2 mm.
@@ -319,9 +351,16 @@ def refined(
     """
     u_point = hypot(_PRINT_MM, _EDGE_PX / flat.px_per_mm)
     u_scale = 0.0
-    reaches = (1.6, 1.2, 0.8, 0.6, 0.6) if patch.certain else (1.3, 0.9, 0.7, 0.6, 0.6)
+    reaches = _SETTLED if settled else _CLEAR_REACHES if patch.certain else _FAINT_REACHES
+
+    def predicted() -> FloatArray:
+        return outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+
+    outline, strayed = predicted(), 0.0
     for reach in reaches:
-        outline = outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+        # A small move carries the outline along; after a large one the camera sees another.
+        if strayed > _ANOTHER_VIEW:
+            outline, strayed = predicted(), 0.0
         points, normals = _points(outline)
         off, there = _steps(flat, points, normals, reach)
         if there.sum() < 12:
@@ -335,19 +374,23 @@ def refined(
         weight = there / (1.0 + (off / (2.0 * scatter)) ** 2)
         normal = rows.T @ (rows * weight[:, None]) + 1e-6 * np.eye(rows.shape[1])
         step = np.linalg.solve(normal, rows.T @ (weight * np.where(there, off, 0.0)))
-        more = float(np.clip(step[2], -0.2, 0.2))
-        grow = 1.0 + float(np.clip(step[3], -0.08, 0.08)) if free_scale else 1.0
-        c, s = grow * np.cos(more), grow * np.sin(more)
-        at_mm = pivot + step[:2] + (at_mm - pivot) @ np.array([[c, s], [-s, c]])
+        more = min(max(float(step[2]), -0.2), 0.2)
+        grow = 1.0 + (min(max(float(step[3]), -0.08), 0.08) if free_scale else 0.0)
+        way = grow * np.array([[np.cos(more), np.sin(more)], [-np.sin(more), np.cos(more)]])
+        at_mm = pivot + step[:2] + (at_mm - pivot) @ way
+        outline = pivot + step[:2] + (outline - pivot) @ way
         turn_rad, scale = turn_rad + more, scale * grow
+        # How far the top of the part moves against its foot, as the camera sees it.
+        lift = pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 50.0)
+        aside = float(np.linalg.norm(at_mm - view.at_mm[:2]))
+        strayed += lift * (float(np.linalg.norm(step[:2])) + aside * (abs(more) + abs(grow - 1.0)))
         if free_scale:
             share = _ONE_VOICE_MM / _SPACING_MM
             u_scale = sqrt(float(np.linalg.inv(normal)[3, 3]) * share) * scatter
-    outline = outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+    outline = predicted()
     points, normals = _points(outline)
     off, there = _steps(flat, points, normals, 0.8)
     # What the camera's own height leaves open moves the upper edges.
-    lift = pose.height_mm / max(view.at_mm[2] - pose.height_mm, 50.0)
     away = float(np.linalg.norm(at_mm - view.at_mm[:2]))
     u_all = hypot(
         u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max()))

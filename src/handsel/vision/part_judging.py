@@ -21,8 +21,9 @@ from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import bar_ask, rival_ask, size_ask, title_of
 from handsel.vision.part_fit import Fit, fits_of, refined
-from handsel.vision.part_kinds import Kind, ring_area_mm2
+from handsel.vision.part_kinds import Kind
 from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
+from handsel.vision.part_silhouette import ring_area_mm2
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -128,6 +129,7 @@ def _explained(
             scale=fit.scale * base,
             free_scale=True,
             base=base,
+            settled=True,
         )
         if free is not None:
             sized.append(free)

@@ -18,18 +18,17 @@ from handsel.design.placing import placed
 from handsel.design.shapes import part_solid, surface
 from handsel.design.solids import Solid, moved
 from handsel.design.weights import solid_weight
-from handsel.vision.mat_view import shadow_mm
+from handsel.vision.part_silhouette import Skin, ring_area_mm2, silhouette, skin_of
 
 FloatArray = npt.NDArray[np.float64]
 
-_FINE_MM = 0.04  # detail that a photo never shows
+_FINE_MM, _ROUGH_MM = 0.04, 0.20  # detail that a photo never shows, and that a first look does not need
 _ONE_FACE, _SAME_FACE = (
     0.9998,
     0.995,
 )  # cosine between the pieces of a face, and faces that are one resting place
 _MOST_POSES = 6
 _STEADY = (0.4, 0.06)  # margin [mm], and as a share of the centre's height, below which a part falls over
-_SLIT_MM = 0.6  # half the width of a slit that closes
 _LEAST_FACE = 0.01  # of the largest face's area
 _DIFFERENT = 0.024  # share of the area that two outlines alike may differ by
 _HANDED = 0.01  # third moments, against the size cubed, from which a part belongs to one hand
@@ -48,6 +47,8 @@ class Pose:
     height_mm: float
     outline_mm: FloatArray  # (n, 2) seen from straight above, anticlockwise
     on_flat_side: bool
+    skin: Skin  # of the solid
+    rough_skin: Skin  # of the solid without its finer detail
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,11 +155,14 @@ def handedness(solid: Solid) -> float:
 
 def _mirror_image(pose: Pose) -> Pose:
     """As the other hand's part lies on the same face."""
+    solid = pose.solid.mirror((0.0, 1.0, 0.0))
     return replace(
         pose,
         mirrored=True,
-        solid=pose.solid.mirror((0.0, 1.0, 0.0)),
+        solid=solid,
         outline_mm=pose.outline_mm[::-1] * [1, -1],
+        skin=skin_of(solid),
+        rough_skin=skin_of(solid.simplify(_ROUGH_MM)),
     )
 
 
@@ -220,6 +224,8 @@ def _laid(solid: Solid, down: FloatArray, *, on_flat_side: bool) -> Pose:
         height_mm=box[5] - box[2],
         outline_mm=_outer(laid),
         on_flat_side=on_flat_side,
+        skin=skin_of(laid),
+        rough_skin=skin_of(laid.simplify(_ROUGH_MM)),
     )
 
 
@@ -227,12 +233,6 @@ def _outer(solid: Solid) -> FloatArray:
     """The outer edge of what a body covers, seen from straight above: (n, 2), anticlockwise."""
     rings = [np.asarray(r, float) for r in solid.project().to_polygons()]
     return max(rings, key=ring_area_mm2)
-
-
-def ring_area_mm2(ring: FloatArray) -> float:
-    """Area inside a closed line, positive when it runs anticlockwise with y up."""
-    x, y = ring.T
-    return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2.0
 
 
 def _same(a: Pose, b: Pose) -> bool:
@@ -288,43 +288,33 @@ def even_points(ring: FloatArray, count: int) -> FloatArray:
     """(count, 2) points at equal distances along a closed line."""
     closed = np.vstack([ring, ring[:1]])
     run = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))]
-    at = np.linspace(0.0, run[-1], count, endpoint=False) + run[-1] / count / 2
+    at = (np.arange(count) + 0.5) * (run[-1] / count)
     return np.column_stack([np.interp(at, run, closed[:, k]) for k in (0, 1)])
 
 
 def outline_seen(
-    pose: Pose, *, at_mm: FloatArray, turn_rad: float, camera_mm: FloatArray, scale: float = 1.0
+    pose: Pose,
+    *,
+    at_mm: FloatArray,
+    turn_rad: float,
+    camera_mm: FloatArray,
+    scale: float = 1.0,
+    rough: bool = False,
 ) -> FloatArray:
     """The outer edge of what a lying part hides of the paper.
 
     Parameters: pose; at_mm : (2,) float [mm], place of its middle, table frame; turn_rad [rad], anticlockwise seen
-        from above; camera_mm : (3,) float [mm], table frame; scale [-], of the whole part.
+        from above; camera_mm : (3,) float [mm], table frame; scale [-], of the whole part; rough, for a
+        first look, good to 0.2 mm.
     Returns: (n, 2) float [mm], table frame, anticlockwise.
     Raises: nothing of its own.
     Valid for: parts lower than the camera.
     Source: projection of the solid from the camera's place.
     Checked by: unit/test_vision_part_kinds.py
     """
-    from manifold3d import JoinType
-
-    c, s = scale * np.cos(turn_rad), scale * np.sin(turn_rad)
-
-    def seen(points: FloatArray) -> FloatArray:
-        stood = np.column_stack(
-            [
-                points[:, 0] * c - points[:, 1] * s + at_mm[0],
-                points[:, 0] * s + points[:, 1] * c + at_mm[1],
-                scale * points[:, 2],
-            ]
-        )
-        result = stood.copy()
-        result[:, :2] = shadow_mm(stood, camera_mm)
-        return result
-
-    area = pose.solid.warp_batch(seen).project()
-    # A slit too narrow for light to come through is no gap in a photo.
-    closed = area.offset(_SLIT_MM, JoinType.Round, circular_segments=12).offset(
-        -_SLIT_MM, JoinType.Round, circular_segments=12
-    )
-    rings = [np.asarray(r, float) for r in closed.to_polygons()]
-    return max(rings, key=ring_area_mm2)
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    turn = np.array([[c, s], [-s, c]])  # rows of points times this turn anticlockwise
+    # Seen from the part: a part of another size is the part itself from nearer or farther.
+    camera = np.r_[(camera_mm[:2] - at_mm) @ turn.T, camera_mm[2]] / scale
+    result: FloatArray = scale * silhouette(pose.rough_skin if rough else pose.skin, camera) @ turn + at_mm
+    return result
