@@ -8,7 +8,7 @@ place and turn (and size, when asked) follow by least squares, and the solid's o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import hypot, pi, sqrt
+from math import hypot, log, pi, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,7 @@ _CLEAR_REACHES, _FAINT_REACHES, _SETTLED = (
 # Areas of a patch against a part's predicted one that are looked at: a mask may lose a rim, and a faint one is
 # part and shadow together. Narrower, and true parts under a hard lamp are missed.
 _CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 3.0)
+_TALL_MM = 0.15  # by which what is not known of the camera's height moves an outline before it is fitted too
 _OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
 _ANOTHER_VIEW = 0.08  # a part's top moved by so much against its foot [mm] is seen anew
 _PULLS = 6  # steps in which an outline slides onto another
@@ -58,6 +59,7 @@ class Fit:
     scale: float  # against the ordered size
     u_scale: float  # standard uncertainty from the edges alone
     says: float  # log likelihood ratio against something unknown lying there
+    most_says: float  # what an outline of this length says when all of it is where it should be
     matched_ratio: float  # share of the outline whose step is where it should be
     rms_mm: float  # of those
     outline_mm: FloatArray  # (n, 2) predicted, table frame
@@ -353,8 +355,16 @@ def refined(
     u_scale = 0.0
     reaches = _SETTLED if settled else _CLEAR_REACHES if patch.certain else _FAINT_REACHES
 
-    def predicted() -> FloatArray:
-        return outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=view.at_mm, scale=scale)
+    camera = view.at_mm
+    lift = pose.height_mm / max(float(camera[2]) - pose.height_mm, 50.0)
+    aside = float(np.linalg.norm(at_mm - camera[:2])) + 0.5 * pose_span_mm(pose)
+    # What the camera's own height leaves open moves a tall part's upper edges: they say how high it stood.
+    u_lift = view.u_height_ratio * lift * (1.0 + lift) * aside
+    is_tall, height_off = u_lift > _TALL_MM, 0.0
+
+    def predicted(height_ratio: float = 0.0) -> FloatArray:
+        at = camera * [1.0, 1.0, 1.0 + height_off + height_ratio]
+        return outline_seen(pose, at_mm=at_mm, turn_rad=turn_rad, camera_mm=at, scale=scale)
 
     outline, strayed = predicted(), 0.0
     for reach in reaches:
@@ -370,10 +380,21 @@ def refined(
         rows = np.column_stack([normals, arm[:, 0] * normals[:, 1] - arm[:, 1] * normals[:, 0]])
         if free_scale:
             rows = np.column_stack([rows, (arm * normals).sum(1)])
+        if is_tall:
+            higher = predicted(view.u_height_ratio)
+            rows = np.column_stack([rows, _signed_to(points, higher)])
         scatter = max(u_point, 1.0 * float(np.median(np.abs(off[there]))))
         weight = there / (1.0 + (off / (2.0 * scatter)) ** 2)
         normal = rows.T @ (rows * weight[:, None]) + 1e-6 * np.eye(rows.shape[1])
-        step = np.linalg.solve(normal, rows.T @ (weight * np.where(there, off, 0.0)))
+        right = rows.T @ (weight * np.where(there, off, 0.0))
+        if is_tall:  # in units of what is known of the height beforehand, counted as neighbours are
+            known = scatter**2 * _ONE_VOICE_MM / _SPACING_MM
+            normal[-1, -1] += known
+            right[-1] -= known * height_off / view.u_height_ratio
+        step = np.linalg.solve(normal, right)
+        if is_tall:
+            height_off += view.u_height_ratio * min(max(float(step[-1]), -1.5), 1.5)
+            strayed = 2 * _ANOTHER_VIEW
         more = min(max(float(step[2]), -0.2), 0.2)
         grow = 1.0 + (min(max(float(step[3]), -0.08), 0.08) if free_scale else 0.0)
         way = grow * np.array([[np.cos(more), np.sin(more)], [-np.sin(more), np.cos(more)]])
@@ -381,8 +402,6 @@ def refined(
         outline = pivot + step[:2] + (outline - pivot) @ way
         turn_rad, scale = turn_rad + more, scale * grow
         # How far the top of the part moves against its foot, as the camera sees it.
-        lift = pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 50.0)
-        aside = float(np.linalg.norm(at_mm - view.at_mm[:2]))
         strayed += lift * (float(np.linalg.norm(step[:2])) + aside * (abs(more) + abs(grow - 1.0)))
         if free_scale:
             share = _ONE_VOICE_MM / _SPACING_MM
@@ -390,11 +409,7 @@ def refined(
     outline = predicted()
     points, normals = _points(outline)
     off, there = _steps(flat, points, normals, 0.8)
-    # What the camera's own height leaves open moves the upper edges.
-    away = float(np.linalg.norm(at_mm - view.at_mm[:2]))
-    u_all = hypot(
-        u_point, 0.5 * view.u_height_ratio * lift * (away + 0.5 * float(np.ptp(points, axis=0).max()))
-    )
+    u_all = u_point if is_tall else hypot(u_point, 0.5 * u_lift)
     # Where colour has told the thing from its surroundings, a faint step there is no surprise.
     by_mask = np.zeros(len(points), bool)
     if patch.certain:
@@ -414,10 +429,23 @@ def refined(
         scale=scale / base,
         u_scale=u_scale / base,
         says=says,
+        most_says=len(points) * _SPACING_MM / _ONE_VOICE_MM * _most_said(u_all, both=patch.certain),
         matched_ratio=float((good | by_mask).mean()),
         rms_mm=sqrt(float((off[good] ** 2).mean())) if good.any() else 9.9,
         outline_mm=outline,
     )
+
+
+def pose_span_mm(pose: Pose) -> float:
+    """Longest side of the upright box round a pose's outline [mm]."""
+    return float(np.ptp(pose.outline_mm, axis=0).max())
+
+
+def _signed_to(points: FloatArray, outline: FloatArray) -> FloatArray:
+    """Distance from points to a closed line [mm], positive where the line runs outside of them."""
+    run = float(np.linalg.norm(np.roll(outline, -1, 0) - outline, axis=1).sum())
+    far = _to_outline(points, even_points(outline, max(120, round(run / 0.25))))
+    return np.where(_inside(points, outline), far, -far)
 
 
 def _points(outline: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -470,6 +498,13 @@ def _said(
     each = np.where(there, np.log((1 - _STRAY) * normal + _STRAY), _NO_STEP[0 if clear else 1])
     each = np.where(by_mask, np.maximum(each, 0.0), each)
     return float(each.sum()) * _SPACING_MM / _ONE_VOICE_MM
+
+
+def _most_said(u: float, *, both: bool) -> float:
+    """What one voice says of a step that is just where it should be; both: from the outline of what is seen too."""
+    mine = log((1 - _STRAY) * _RANDOM_MM / (u * sqrt(2 * pi)) + _STRAY)
+    back = log((1 - _STRAY) * _RANDOM_MM / (hypot(u, _OUTSIDE) * sqrt(2 * pi)) + _STRAY)
+    return 0.5 * (mine + back) if both else mine
 
 
 def _said_back(mine_mm: FloatArray, outline: FloatArray, u: float, *, within: bool = False) -> float:

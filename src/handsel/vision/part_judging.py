@@ -20,7 +20,7 @@ from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import bar_ask, rival_ask, size_ask, title_of
-from handsel.vision.part_fit import Fit, fits_of, refined
+from handsel.vision.part_fit import Fit, fits_of, pose_span_mm, refined
 from handsel.vision.part_kinds import Kind
 from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.part_silhouette import ring_area_mm2
@@ -35,13 +35,20 @@ _CLEAR_FIT, _FAINT_FIT = (
     0.80,
     0.75,
 )  # share of its outline that a part must show: clear, and grown into its shadow
-_LEAST_SAID = 12.0
+_LEAST_SAID, _LEAST_SAID_RATIO = 12.0, 0.55  # by an outline, or of what one so short can say at most
+_MUCH_SAID, _SHADED_FIT = (
+    20.0,
+    0.65,
+)  # what says so much, so far ahead, may have a side lost in its own shadow
+_OTHER_SIZE_U, _LEAST_OTHER = 4.0, 0.04  # standard uncertainties, and ratio, from which a size is another
+_FAINT_SIZE = 0.06  # sizes of other kinds that a faint outline does not exclude, ratio
 _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of another kind or side
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
 _SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
+_FOREIGN_FIT = 0.72  # share of the outline that the best explanation of a foreign thing shows at most
 _SPECK_MM2 = 60.0  # a smaller thing may be a piece of a part that light has cut up: it is not called foreign
-_TALL_MM = 0.4  # by which the camera's height may move a tall part's outline before nothing is said
+_TALL_MM = 0.8  # by which the camera's height may move a tall part's outline before nothing is said
 _SURE = 0.95
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
@@ -192,7 +199,8 @@ def _seen(
     printed: PrintScale,
 ) -> PartSeen:
     base = _bare(one.patch, view, printed)
-    if kind is None:
+    every = one.fits + one.sized
+    if kind is None or (one.clear and all(map(_is_nothing, every))):
         return _unknown(one, base, kinds, view)
     mine = [f for f in one.fits if f.kind == kind]
     sized = [f for f in one.sized if f.kind == kind]
@@ -283,10 +291,8 @@ def _doubt(
     probable: float,
 ) -> tuple[str, Ask] | None:
     """Why a kind or its side is not clear, and what would settle it."""
-    enough = _CLEAR_FIT if one.clear else _FAINT_FIT
     lead = _LEAD if one.clear else _FAINT_LEAD
-    others = [f for f in one.fits if f.kind != kind]
-    rival = max(others, key=lambda f: f.says, default=None)
+    rival = max(_rivals(one, kind), key=lambda f: f.says, default=None)
     if rival is not None and rival.says > fit.says - lead:
         return (
             f"it may also be {title_of(kinds[rival.kind])}",
@@ -302,12 +308,35 @@ def _doubt(
             return "left and right look alike as it lies", Ask(
                 what="Lay it on another face, and photograph it again."
             )
-    if fit.matched_ratio < enough or fit.says < _LEAST_SAID or probable < 0.9:
-        again = "Move it away from others and from shadows, flat side down, and photograph it again."
-        return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", Ask(
-            what=again
-        )
+    again = Ask(what="Move it away from others and from shadows, flat side down, and photograph it again.")
+    enough = _CLEAR_FIT if one.clear else _FAINT_FIT
+    if one.clear and fit.says > _MUCH_SAID and (rival is None or fit.says > rival.says + _MUCH_SAID):
+        enough = _SHADED_FIT
+    if fit.matched_ratio < enough:
+        return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", again
+    if fit.says < min(_LEAST_SAID, _LEAST_SAID_RATIO * fit.most_says) or probable < 0.9:
+        return "its outline fits, but says too little", again
     return None
+
+
+def _rivals(one: _View, kind: int) -> list[Fit]:
+    """The explanations by other kinds that a kind must lead.
+
+    Where colour shows the whole outline, one whose size would have to be another is none. A faint outline does not
+    tell sizes so well, and other kinds a little larger or smaller count too.
+    """
+    others = [f for f in one.fits if f.kind != kind]
+    freed = [f for f in one.sized if f.kind != kind]
+    if not one.clear:
+        return others + [f for f in freed if abs(f.scale - 1.0) < _FAINT_SIZE]
+
+    def is_other_size(fit: Fit) -> bool:
+        own = [f for f in freed if f.pose is fit.pose]
+        return bool(own) and all(
+            abs(f.scale - 1.0) > max(_OTHER_SIZE_U * f.u_scale, _LEAST_OTHER) for f in own
+        )
+
+    return [f for f in others if not is_other_size(f)]
 
 
 def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView) -> PartSeen:
@@ -319,11 +348,7 @@ def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView)
         )
         why = "it may be a tall part, and from so near its outline hangs on the camera's exact place"
         return replace(base, reason=why, ask=farther)
-    if (
-        one.clear
-        and one.patch.area_mm2 > _SPECK_MM2
-        and (near is None or near.says < 0.0 and near.matched_ratio < 0.75)
-    ):
+    if one.clear and one.patch.area_mm2 > _SPECK_MM2 and (near is None or _is_nothing(near)):
         touch = Ask(what="If it is two parts that touch, move them apart and photograph them again.")
         return replace(
             base,
@@ -340,16 +365,20 @@ def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView)
     )
 
 
+def _is_nothing(fit: Fit) -> bool:
+    """Whether even the best explanation explains neither enough of the outline nor enough altogether."""
+    return fit.says < _LEAST_SAID and fit.matched_ratio < _FOREIGN_FIT
+
+
 def _may_be_tall(patch: Patch, kinds: tuple[Kind, ...], view: MatView) -> bool:
     """Whether a part of about this size is so tall that the camera's height is not known well enough for it."""
     middle = (patch.outline_mm.min(0) + patch.outline_mm.max(0)) / 2
-    away = float(np.linalg.norm(middle - view.at_mm[:2])) + 0.5 * float(
-        np.ptp(patch.outline_mm, axis=0).max()
-    )
+    aside = float(np.linalg.norm(middle - view.at_mm[:2]))
     for pose in (p for k in kinds for p in k.poses):
         lift = pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 30.0)
-        grown = ring_area_mm2(pose.outline_mm) * (1.0 + lift)
-        if view.u_height_ratio * lift * (1.0 + lift) * away > _TALL_MM and 0.5 < patch.area_mm2 / grown < 2.5:
+        grown = ring_area_mm2(pose.outline_mm) * (1.0 + lift) ** 2
+        moved = view.u_height_ratio * lift * (1.0 + lift) * (aside + 0.5 * pose_span_mm(pose))
+        if moved > _TALL_MM and 0.7 < patch.area_mm2 / grown < 1.6:
             return True
     return False
 
