@@ -24,7 +24,7 @@ from handsel.mechanics.draws import Draws
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 
-SOLVER = "swift-4"  # changes with anything that moves a number of a simulated hand
+SOLVER = "swift-5"  # changes with anything that moves a number of a simulated hand
 ROUNDS = 12
 FAULTLESS, SINGLE, PAIR, CORDS = 240, 22, 2, 8  # hands of each stratum in one round; two wrong cord lengths
 SEED = 50

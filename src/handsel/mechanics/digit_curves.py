@@ -23,8 +23,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 ANGLE_NODES = 61
-TRAVEL_NODES = 45  # steps of cord drawn through a guide, about half a millimetre each
-SUBSTEPS = 2
+TRAVEL_NODES = 63  # steps of cord drawn through a guide, less than half a millimetre each
+SPARE_NODES = 4  # the last steps straighten what is left of the linear ones
 STOPPED_N = 80.0  # both joints at their stops: the cord pulls on the part itself
 ARRIVING_RAD = np.radians(20.0)  # wrist angle for the bend at the guide, which hardly changes
 CORD_ARM, CORD_MM, ELASTIC_MM, ELASTIC_ARM, TURN_PALM, TURN_DIGIT = range(6)
@@ -45,6 +45,7 @@ class DigitTables:
     high_rad: Floats  # (d, 2)
     weight_terms: Floats  # (v, d, 3, 3)
     pad_terms: Floats  # (v, d, 3, 3, 3) tip pad
+    pad_radius_mm: Floats  # (v, d)
     leg_free_mm: Floats  # (v, d) length of a leg made to this variant, without what never changes
     leg_constant_mm: Floats  # (v, d) what never changes
     elastic_straight_mm: Floats  # (v, d)
@@ -64,6 +65,25 @@ class Digits:
     elastic_stiffness_ratio: Floats  # (n, d) against the design
     elastic_pretension_ratio: Floats  # (n, d)
     elastic_loss_ratio: Floats  # (n,)
+
+    def own_terms(self) -> OwnTerms:
+        """What each digit's elastic and weight depend on besides its angles."""
+        t, each = self.tables, np.arange(self.tables.digits)
+        free = t.elastic_straight_mm[self.variant, each] / (1.0 + self.elastic_pretension_ratio)
+        return OwnTerms(
+            slack_mm=free - t.elastic_constant_mm[self.variant, each],
+            stiffness_n_per_mm=t.elastic_ea_n * self.elastic_stiffness_ratio / free,
+            weight=np.moveaxis(t.weight_terms[self.variant, each], -2, 0).copy(),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OwnTerms:
+    """slack_mm, stiffness_n_per_mm : (n, d) of the elastics; weight : (3, n, d, 3) by terms of the two angles."""
+
+    slack_mm: Floats
+    stiffness_n_per_mm: Floats
+    weight: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,7 +116,7 @@ def digit_tables(variants: tuple[Design, ...]) -> DigitTables:
     ea = np.array([e.axial_stiffness_n for e in variants[0].elastics])
     table = np.stack([p[0] for p in parts])  # (v, d, 2, k, 6)
     travel = (table[..., 0, CORD_MM] - table[..., -1, CORD_MM]).sum(-1)
-    stacked = [np.stack([p[i] for p in parts]) for i in range(1, 7)]
+    stacked = [np.stack([p[i] for p in parts]) for i in range(1, 8)]
     return DigitTables(
         by_angle=np.ascontiguousarray(table.reshape(-1, 6)),
         digits=len(low),
@@ -105,12 +125,13 @@ def digit_tables(variants: tuple[Design, ...]) -> DigitTables:
         high_rad=high,
         weight_terms=stacked[0],
         pad_terms=stacked[1],
-        leg_free_mm=stacked[2],
-        leg_constant_mm=stacked[3],
-        elastic_straight_mm=stacked[4],
-        elastic_constant_mm=stacked[5],
+        pad_radius_mm=stacked[2],
+        leg_free_mm=stacked[3],
+        leg_constant_mm=stacked[4],
+        elastic_straight_mm=stacked[5],
+        elastic_constant_mm=stacked[6],
         elastic_ea_n=ea,
-        travel_mm=float(travel.max()) / (TRAVEL_NODES - 1.5),
+        travel_mm=float(travel.max()) / (TRAVEL_NODES - SPARE_NODES),
     )
 
 
@@ -133,6 +154,7 @@ def _one(design: Design, nodes: Floats, low: Floats) -> tuple[Floats, ...]:
         by_angle.transpose(1, 2, 0, 3),
         m.weight_terms,
         m.pad_terms[:, 1],
+        m.pad_radius_mm[:, 1],
         at_target.length[0] + flex.length[0].sum(-1),
         constant,
         elastic_straight,
@@ -150,49 +172,42 @@ def at_angles(t: DigitTables, variant: Ints, phi_rad: Floats) -> Floats:
     return np.asarray(a + part * (t.by_angle.take(row + 1, axis=0) - a))
 
 
-def moments(g: Digits, phi_rad: Floats, sign: float) -> tuple[Floats, Floats]:
+def moments(g: Digits, phi_rad: Floats, sign: float, own: OwnTerms | None = None) -> tuple[Floats, Floats]:
     """What turns the joints open, elastic and weight together, and the tables' values there.
 
-    Parameters: g; phi_rad : (n, d, 2) float [rad]; sign, +1 while bending, -1 while straightening.
+    Parameters: g; phi_rad : (n, d, 2) float [rad]; sign, +1 while bending, -1 while straightening; own, of g where
+        it is known already.
     Returns: (n, d, 2) float [N mm], and (n, d, 2, 6).
     Source: virtual work: tension times moment arm, and the gradient of the digit's weight.
     """
-    t = g.tables
-    at = at_angles(t, g.variant, phi_rad)
-    digit = np.arange(t.digits)
-    free = t.elastic_straight_mm[g.variant, digit] / (1.0 + g.elastic_pretension_ratio)
-    stretched = at[..., ELASTIC_MM].sum(-1) + t.elastic_constant_mm[g.variant, digit] - free
-    pull = (
-        t.elastic_ea_n
-        * g.elastic_stiffness_ratio
-        / free
-        * np.maximum(stretched, 0.0)
-        * (1.0 + 0.5 * sign * g.elastic_loss_ratio[:, None])
-    )
+    own = own or g.own_terms()
+    at = at_angles(g.tables, g.variant, phi_rad)
+    stretched = at[..., 0, ELASTIC_MM] + at[..., 1, ELASTIC_MM] - own.slack_mm
+    loss = 1.0 + 0.5 * sign * g.elastic_loss_ratio[:, None]
+    pull = own.stiffness_n_per_mm * loss * np.maximum(stretched, 0.0)
     c, s = np.cos(phi_rad), np.sin(phi_rad)
-    w = t.weight_terms[g.variant, digit]  # (n, d, 3, 3)
+    none, by_cos, by_sin = own.weight
     c1, s1, c2, s2 = c[..., 0, None], s[..., 0, None], c[..., 1], s[..., 1]
-    by_1 = c1 * w[..., 2, :] - s1 * w[..., 1, :]
-    whole = w[..., 0, :] + c1 * w[..., 1, :] + s1 * w[..., 2, :]
-    weight = np.stack(
-        [
-            by_1[..., 0] + c2 * by_1[..., 1] + s2 * by_1[..., 2],
-            c2 * whole[..., 2] - s2 * whole[..., 1],
-        ],
-        -1,
-    )
-    return pull[..., None] * at[..., ELASTIC_ARM] + weight, at
+    by_1 = c1 * by_sin - s1 * by_cos
+    whole = none + c1 * by_cos + s1 * by_sin
+    out = pull[..., None] * at[..., ELASTIC_ARM]
+    out[..., 0] += by_1[..., 0] + c2 * by_1[..., 1] + s2 * by_1[..., 2]
+    out[..., 1] += c2 * whole[..., 2] - s2 * whole[..., 1]
+    return out, at
 
 
-def _pull(g: Digits, phi: Floats, sign: float, rubs: Floats | float = 1.0) -> tuple[Floats, Floats]:
+def _pull(
+    g: Digits, phi: Floats, sign: float, rubs: Floats | float = 1.0, own: OwnTerms | None = None
+) -> tuple[Floats, Floats]:
     """Pull at the guide at which each joint moves on; (n, d, 2) [N], and the cord's arms there.
 
     `rubs` : (n,) share of the channels' friction that is there.
     """
-    moment, at = moments(g, phi, sign)
+    moment, at = moments(g, phi, sign, own)
     arm = np.maximum(at[..., CORD_ARM], 0.3)
-    turn = at[..., TURN_PALM].sum(-1, keepdims=True) + np.zeros(phi.shape)
-    turn[..., 1] += at[..., TURN_DIGIT].sum(-1)
+    turn = np.empty(phi.shape)
+    turn[..., 0] = at[..., 0, TURN_PALM] + at[..., 1, TURN_PALM]
+    turn[..., 1] = turn[..., 0] + at[..., 0, TURN_DIGIT] + at[..., 1, TURN_DIGIT]
     grip = np.exp(sign * np.multiply(g.friction_mu.T, rubs).T[..., None] * turn)
     return (moment + sign * g.hinge_friction_nmm) / arm * grip, arm
 
@@ -211,21 +226,19 @@ def closing_curve(
     Checked by: unit/test_swift.py
     """
     t = g.tables
-    n = len(g.variant)
+    n, own = len(g.variant), g.own_terms()
     phi = np.broadcast_to(t.low_rad if start_rad is None else start_rad, (n, t.digits, 2)).copy()
     pull = np.empty((n, t.digits, TRAVEL_NODES))
     poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
-    for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):
-        drawn = k * t.travel_mm / SUBSTEPS
+    for k in range(TRAVEL_NODES):
+        drawn = k * t.travel_mm
         rubs = 1.0 if presliding_mm is None else -np.expm1(-drawn / np.maximum(presliding_mm, 1e-3))
-        need, arm = _pull(g, phi, 1.0, rubs)
+        need, arm = _pull(g, phi, 1.0, rubs, own)
         need = np.where(phi < t.high_rad - 1e-9, np.maximum(need, 0.0), np.inf)
         first = need[..., 0] <= need[..., 1]
-        if k % SUBSTEPS == 0:
-            j = k // SUBSTEPS
-            pull[:, :, j] = np.minimum(need.min(-1), STOPPED_N)
-            poses[:, :, j] = phi
-        move = t.travel_mm / SUBSTEPS / arm
+        pull[:, :, k] = np.minimum(need.min(-1), STOPPED_N)
+        poses[:, :, k] = phi
+        move = t.travel_mm / arm
         move *= np.isfinite(need)
         move[..., 0] *= first
         move[..., 1] *= ~first
@@ -243,20 +256,18 @@ def opening_curve(g: Digits, phi_rad: Floats, from_mm: Floats) -> Curve:
     Valid for: as `closing_curve`.    Source: as there.    Checked by: unit/test_swift.py
     """
     t = g.tables
-    n = len(g.variant)
+    n, own = len(g.variant), g.own_terms()
     phi = phi_rad.copy()
     pull = np.empty((n, t.digits, TRAVEL_NODES))
     poses = np.empty((n, t.digits, TRAVEL_NODES, 2))
-    for k in range((TRAVEL_NODES - 1) * SUBSTEPS + 1):
-        hold, arm = _pull(g, phi, -1.0)
+    for k in range(TRAVEL_NODES):
+        hold, arm = _pull(g, phi, -1.0, own=own)
         hold = np.where(phi > t.low_rad + 1e-9, hold, -np.inf)
         most = np.maximum(hold.max(-1), 0.0)
         first = hold[..., 0] >= hold[..., 1]
-        if k % SUBSTEPS == 0:
-            j = k // SUBSTEPS
-            pull[:, :, j] = most
-            poses[:, :, j] = phi
-        move = t.travel_mm / SUBSTEPS / arm * (most > 0.0)[..., None]
+        pull[:, :, k] = most
+        poses[:, :, k] = phi
+        move = t.travel_mm / arm * (most > 0.0)[..., None]
         move[..., 0] *= first
         move[..., 1] *= ~first
         phi = np.maximum(phi - move, t.low_rad)

@@ -6,7 +6,7 @@ is one number too: the travel of both digits together. Stretch of the cord is ad
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 LOOP_NODES = 57
 HALVINGS = 8
 LEAST_N = 1.0e-3
+STRETCHINGS = 3  # of a cord under its own pull: it gives hundredths of a millimetre
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,18 +36,39 @@ class LoopCurve:
     give_mm_per_n: Floats
     from_mm: Floats  # (n,) travel where opening begins; none is gone beyond; inf closing
     stay_mm: Floats | float = 0.0  # (n,) travel that digits which stay bent keep: below it the cord is slack
+    begins_mm: Floats = field(init=False)  # (n,) cord asked for where the first digit moves
+    by_demand_n: Floats = field(
+        init=False
+    )  # (n, g) pull by the cord asked for from there on, stretch included
+
+    def __post_init__(self) -> None:
+        g = self.pull_n.shape[1]
+        begins = self.give_mm_per_n * self.pull_n[:, 0]
+        demand = begins[:, None] + np.arange(g) * self.step_mm
+        pull = self.pull_n
+        for _ in range(STRETCHINGS):
+            left = np.maximum(demand - self.give_mm_per_n[:, None] * pull, 0.0)
+            pull = look(self.pull_n, left / self.step_mm)
+        object.__setattr__(self, "by_demand_n", pull)
+        object.__setattr__(self, "begins_mm", begins)
+
+    def pull(self, demand_mm: Floats) -> Floats:
+        """Pull of all legs when so much cord is asked for; (n, k) float [mm] to (n, k) [N]."""
+        wanted = np.maximum(demand_mm, 0.0)
+        give = self.give_mm_per_n[:, None]
+        full = look(self.by_demand_n, (wanted - self.begins_mm[:, None]) / self.step_mm)
+        if np.isfinite(self.from_mm).any():  # nothing is held where nothing opens
+            start = self.from_mm[:, None]
+            full = np.where(wanted - give * full >= start, np.maximum(full, (wanted - start) / give), full)
+        stay = np.reshape(self.stay_mm, (-1, 1))
+        return np.asarray(np.minimum(full, np.maximum(wanted - stay, 0.0) / give))
 
     def at(self, demand_mm: Floats) -> tuple[Floats, Floats]:
         """Pull of all legs [N] and travel left after stretch [mm] when so much cord is asked for; (n,)."""
         wanted = np.maximum(demand_mm, 0.0)
-        travel = wanted
-        for _ in range(2):
-            full = look(self.pull_n, (travel / self.step_mm)[:, None])[:, 0]
-            travel = np.clip(wanted - self.give_mm_per_n * full, 0.0, self.from_mm)
-        full = look(self.pull_n, (travel / self.step_mm)[:, None])[:, 0]
-        held = np.where(travel >= self.from_mm, (wanted - travel) / self.give_mm_per_n, full)
-        taut = np.maximum(wanted - self.stay_mm, 0.0) / self.give_mm_per_n
-        return np.minimum(np.maximum(full, held), taut), travel
+        full = look(self.by_demand_n, ((wanted - self.begins_mm) / self.step_mm)[:, None])[:, 0]
+        travel = np.clip(wanted - self.give_mm_per_n * full, 0.0, self.from_mm)
+        return self.pull(demand_mm[:, None])[:, 0], travel
 
     def split(self, travel_mm: Floats) -> Floats:
         """Travel of each leg's digit; (n, legs) [mm]."""

@@ -79,23 +79,20 @@ def state_at(c: Cords, theta_rad: Floats, tilt_before_rad: Floats) -> State:
     a, b = c.bar
 
     def load(cord: int, x: Floats) -> Floats:
-        demand = flat[:, cord] + x * (slope[:, cord] + x * curve[:, cord])
-        pull, _ = c.curves[cord].at(demand)
-        pull = np.where(demand < 0.0, SLACK_PULL * demand, pull)
-        by_tilt = (slope[:, cord] + 2.0 * x * curve[:, cord]) / (reach * len(c.legs[cord]))
-        return np.asarray(pull * by_tilt)
+        f, s, k = flat[:, cord, None], slope[:, cord, None], curve[:, cord, None]
+        demand = f + x * (s + x * k)
+        pull = np.where(demand < 0.0, SLACK_PULL * demand, c.curves[cord].pull(demand))
+        return np.asarray(pull * (s + 2.0 * x * k) / (reach * len(c.legs[cord]))[:, None])
 
-    def balance(extra: Floats) -> Floats:
-        """Tilt share at which the moments, with friction `extra`, cancel: they rise with the tilt."""
-        low, high = -np.ones(n), np.ones(n)
-        for _ in range(HALVINGS):
-            x = 0.5 * (low + high)
-            over_turned = load(a, x) + load(b, x) + extra > 0.0
-            high = np.where(over_turned, x, high)
-            low = np.where(over_turned, low, x)
-        return 0.5 * (low + high)
-
-    lower, upper = balance(c.bar_friction_nmm), balance(-c.bar_friction_nmm)
+    # Tilt shares at which the moments cancel with friction one way and the other: they rise with the tilt.
+    extra = c.bar_friction_nmm[:, None] * np.array([1.0, -1.0])
+    low, high = -np.ones((n, 2)), np.ones((n, 2))
+    for _ in range(HALVINGS):
+        x = 0.5 * (low + high)
+        over_turned = load(a, x) + load(b, x) + extra > 0.0
+        high = np.where(over_turned, x, high)
+        low = np.where(over_turned, low, x)
+    lower, upper = (0.5 * (low + high)).T
     x = np.clip(tilt_before_rad / reach, lower, upper)
     x = np.where(c.bar_locked, np.clip(c.locked_tilt_rad / reach, -1.0, 1.0), x)
     demand = flat + x[:, None] * (slope + x[:, None] * curve)
@@ -118,13 +115,21 @@ def weight_torque(m: Model, theta_rad: Floats) -> Floats:
 
 
 def first_hold(
-    c: Cords, theta_rad: Floats, tilt_rad: Floats, friction_nmm: Floats, *, carried: bool, halvings: int = 9
+    c: Cords,
+    theta_rad: Floats,
+    tilt_rad: Floats,
+    friction_nmm: Floats,
+    *,
+    carried: bool,
+    halvings: int = 9,
+    states: list[State] | None = None,
 ) -> tuple[Floats, State]:
     """Along wrist angles, where the cords begin to carry the cuff, or cease to.
 
     Parameters: c; theta_rad : (k, n) float [rad], in the order in which they are passed; tilt_rad : (n,)
         float [rad], before; friction_nmm : (n,) float [N mm], what the cords must carry besides the weight;
-        negative where friction helps; carried, whether the cords are expected to carry at first.
+        negative where friction helps; carried, whether the cords are expected to carry at first; states, at
+        those angles, where they are known already.
     Returns: theta : (n,) float [rad] where that changes, and the State there. Where it never changes, the
         last angle; where it is otherwise from the start, the first.
     Source: bisection between the two steps.
@@ -140,7 +145,7 @@ def first_hold(
     before = tilt_rad.copy()
     tilt = tilt_rad.copy()
     for k, theta in enumerate(theta_rad):
-        s = state_at(c, theta, tilt)
+        s = state_at(c, theta, tilt) if states is None else states[k]
         now = carries(s, theta)
         new = ~found & (now != carried)
         low = np.where(new, theta_rad[max(k - 1, 0)], low)

@@ -158,8 +158,9 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
             for legs, c in zip(cords.legs, cords.curves, strict=True)
         ),
     )
-    lowered = _lowered(cords_again, nodes, b)
-    worked, rest, rest_phi, slack = _worked(cords_again, digits, again, nodes, left_mm, hands)
+    down = _walk(cords_again, nodes)
+    lowered = _lowered(cords_again, nodes, down, b)
+    worked, rest, rest_phi, slack = _worked(cords_again, digits, again, nodes, down, left_mm, hands)
     gap, pinch = pinches(tables, model, hands.variant, nodes, phi, thumb, hands.meet_mm)
     reach = values_at(nodes, phi.sum(-1), pinch)
     fingers = [i for i in range(len(design.digits)) if i != thumb]
@@ -289,11 +290,13 @@ def _poses(curve: Curve, travel: Floats, step: float) -> Floats:
     )
 
 
-def _lowered(cords: Cords, nodes: Floats, b: Build) -> Floats:
+def _lowered(cords: Cords, nodes: Floats, down: list[State], b: Build) -> Floats:
     """Rest after the cuff was lifted well above and let down; (n,) [deg]."""
     lifted = np.full(nodes.shape[1], np.radians(LIFT_DEG))
     part = nodes[nodes[:, 0] > np.radians(-40.0)]
-    theta, _ = first_hold(cords, part, np.zeros(nodes.shape[1]), -b.wrist_friction_nmm, carried=False)
+    theta, _ = first_hold(
+        cords, part, np.zeros(nodes.shape[1]), -b.wrist_friction_nmm, carried=False, states=down
+    )
     stuck = (weight_torque(cords.model, lifted) <= b.wrist_friction_nmm) & (theta < lifted)
     return np.degrees(np.where(stuck, lifted, theta))
 
@@ -327,11 +330,16 @@ def _closed_before(digits: Digits, left_rad: Floats, left_mm: Floats) -> Curve:
 
 
 def _worked(
-    cords: Cords, digits: Digits, closing: Curve, nodes: Floats, left_mm: Floats, hands: SwiftBuild
+    cords: Cords,
+    digits: Digits,
+    closing: Curve,
+    nodes: Floats,
+    states: list[State],
+    left_mm: Floats,
+    hands: SwiftBuild,
 ) -> tuple[Floats, State, Floats, Floats]:
     """Rest after the digits were just moved and the cuff let up slowly: angle, state, pose and slack."""
     t = digits.tables
-    states = _walk(cords, nodes)
     phi_deg = np.degrees(_poses(closing, np.stack([s.travel_mm for s in states]), t.travel_mm))
     demand = np.stack([s.demand_mm for s in states])
     taut = np.stack([first_at(nodes, demand[..., c], 0.0) for c in range(demand.shape[2])], -1)

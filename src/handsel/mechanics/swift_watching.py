@@ -96,6 +96,10 @@ def pinches(
     Returns: (n, 2) float [mm], index and middle, and (n,) float [rad], the last angle where none meets.
     Source: pads as spheres on their digits' two hinges.
     """
+
+    def radius(digit: int) -> Floats:
+        return np.asarray(t.pad_radius_mm[variant[:, digit], digit])
+
     places = []
     for g in (thumb, *m.contact_pairs[:, 1]):
         trig = np.radians(phi_deg[:, :, g])
@@ -105,7 +109,7 @@ def pinches(
         places.append(np.einsum("nxij,kni,knj->knx", t.pad_terms[variant[:, g], g], a, b, optimize=True))
     gaps = np.stack(
         [
-            np.linalg.norm(places[0] - place, axis=-1) - m.pad_radius_mm[thumb, 1] - m.pad_radius_mm[g, 1]
+            np.linalg.norm(places[0] - place, axis=-1) - radius(thumb) - radius(g)
             for place, g in zip(places[1:], m.contact_pairs[:, 1], strict=True)
         ],
         -1,
