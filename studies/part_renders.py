@@ -3,8 +3,8 @@
     python studies/part_renders.py [--only NAME ...] [--out out/part-renders]
 
 Writes one JPEG for each layout of PLAN and one line of truth.jsonl. What is there already is not made again, so it
-may be stopped at any time. It runs on one thread; start it with `nice -n 19` on a machine that others use. About
-half a minute of processor time per photo.
+may be stopped at any time. It runs on one thread; start it with `nice -n 19` on a machine that others use. A
+quarter of a minute of processor time per photo.
 
 The parts' meshes come from the design, as a printer's files do. Nothing of the measurement is used here: resting
 poses, camera, lens, light and noise are written out below or shared with angle_renders.py.
@@ -25,15 +25,15 @@ from math import hypot
 from pathlib import Path
 
 import numpy as np
-from angle_renders import Camera, develop, rays_light, table_texture, to_jpeg, turn
+from angle_renders import Camera, develop, table_texture, to_jpeg, turn
 from photographing import renderer
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "part-renders"
 TEXTURE_PX_PER_MM = 8
 LONG_PX = 2000  # three million pixels: what a phone sends when it sends its photos small
-SAMPLES = 2  # light paths per pixel and lamp; what grain they leave is taken out as a phone takes out its own
-CHUNK = 250_000  # pixels whose light is asked for at once
+CHUNK = 500_000  # pixels whose light is asked for at once
+GUIDED_PX = 9  # over which soft light is evened
 
 # Colours of filament, reflectance in linear light.
 COLOURS = {
@@ -350,7 +350,7 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
 
 def build_scenes(
     mi, layout: Layout, laid: list[np.ndarray], pieces: list[Piece], rng: np.random.Generator, folder: Path
-) -> list:
+) -> dict:
     import trimesh
 
     from handsel.vision.mat import MATS
@@ -434,7 +434,7 @@ def build_scenes(
         radius = float(rng.uniform(25, 60))
         power = 1.5 * float(at @ at) / (np.pi * radius**2)
         lights["sky"] = {"type": "constant", "radiance": {"type": "rgb", "value": [0.30, 0.29, 0.27]}}
-        lights["lamp"] = {
+        lights["spot"] = {
             "type": "sphere",
             "center": at.tolist(),
             "radius": radius,
@@ -444,39 +444,81 @@ def build_scenes(
             },
         }
     # One scene for each source of light: paths that had to choose between them would make grain.
-    return [mi.load_dict({"type": "scene", **shapes, name: light}) for name, light in lights.items()]
+    return {name: mi.load_dict({"type": "scene", **shapes, name: light}) for name, light in lights.items()}
 
 
-def take(mi, scenes: list, camera: Camera, rng: np.random.Generator) -> np.ndarray:
-    """The picture in linear light, that of all scenes together."""
+def take(mi, scenes: dict, camera: Camera, rng: np.random.Generator) -> np.ndarray:
+    """The picture in linear light, that of all scenes together: one path a pixel and source of light."""
+    import cv2
+
     width, height = camera.size
-    soft = float(rng.uniform(0.35, 0.6))
-    light = np.empty((len(scenes), width * height, 3), np.float32)
+    soft = float(rng.uniform(0.45, 0.65))
+    light = {name: np.empty((width * height, 3), np.float32) for name in scenes}
+    own, facing = np.empty((width * height, 3), np.float32), np.empty((width * height, 3), np.float32)
     for start in range(0, width * height, CHUNK):
         # Every chunk is as long as the first, so that it is compiled once.
         at = np.minimum(np.arange(start, start + CHUNK), width * height - 1)
-        px = np.column_stack([at % width, at // width]).repeat(SAMPLES, 0).astype(float)
-        px += rng.random(px.shape) - 0.5 + rng.normal(0, soft, px.shape)
-        count = min(CHUNK, width * height - start)
-        for k, scene in enumerate(scenes):
-            part = rays_light(mi, scene, camera, px, int(rng.integers(1 << 30)))
-            # A stray bright path is held back, as a sensor's full well would.
-            part = np.minimum(part, 4.0).reshape(CHUNK, SAMPLES, 3).mean(1)
-            light[k, start : start + count] = part[:count]
-    return sum(cleaned(one.reshape(height, width, 3)) for one in light)
+        px = np.column_stack([at % width, at // width]) + rng.random((CHUNK, 2)) - 0.5
+        here = slice(start, min(start + CHUNK, width * height))
+        count = here.stop - start
+        ray = camera_rays(mi, camera, px)
+        for name, scene in scenes.items():
+            light[name][here] = light_along(mi, scene, ray, CHUNK, int(rng.integers(1 << 30)))[:count]
+        seen = surfaces(scene, ray)
+        own[here], facing[here] = seen[0][:count], seen[1][:count]
+    # What falls on a surface, whatever its colour; a stray bright path is held back, as a full sensor would.
+    own = np.maximum(own, 0.02).reshape(height, width, 3)
+    falls = {n: np.minimum(one.reshape(height, width, 3) / own, 8.0) for n, one in light.items()}
+    guide = facing.reshape(height, width, 3) @ np.array([0.31, 0.53, 0.79], np.float32) + own.mean(2)
+    whole = sum(one if name == "spot" else evened(one, guide) for name, one in falls.items())
+    # The lens spreads light over neighbours.
+    return cv2.GaussianBlur(own * whole, (0, 0), soft)
 
 
-def cleaned(light: np.ndarray) -> np.ndarray:
-    """Without the grain that few light paths leave: places alike are put together, edges stay."""
+def camera_rays(mi, camera: Camera, px: np.ndarray):
+    """Rays from the camera through places of the picture, (n, 2)."""
+    flat = (px - camera.centre) / camera.f_px
+    undone = flat.copy()
+    for _ in range(4):
+        undone = flat / (1.0 + camera.k1 * (undone**2).sum(1, keepdims=True))
+    direction = np.column_stack([undone, np.ones(len(px))]) @ camera.rotation
+    direction /= np.sqrt((direction**2).sum(1, keepdims=True))
+    along = mi.Vector3f(*(mi.Float(np.ascontiguousarray(c, np.float32)) for c in direction.T))
+    return mi.RayDifferential3f(mi.Ray3f(mi.Point3f(*(float(v) for v in camera.at)), along))
+
+
+def light_along(mi, scene, ray, count: int, seed: int) -> np.ndarray:
+    """Light that comes along each ray: (n, 3)."""
+    sampler = mi.load_dict({"type": "independent"})
+    sampler.seed(seed, count)
+    light, _, _ = mi.load_dict({"type": "path", "max_depth": 3}).sample(scene, sampler, ray)
+    return np.array(light, np.float32).T
+
+
+def surfaces(scene, ray) -> tuple[np.ndarray, np.ndarray]:
+    """Own colour and facing of what each ray meets: (n, 3) each."""
+    hit = scene.ray_intersect(ray)
+    own = hit.bsdf(ray).eval_diffuse_reflectance(hit, hit.is_valid())
+    return np.array(own, np.float32).T, np.array(hit.sh_frame.n, np.float32).T
+
+
+def evened(falls: np.ndarray, guide: np.ndarray) -> np.ndarray:
+    """Soft light without the grain that few paths leave: smooth where the guide is, with its edges where it has them.
+
+    A guided filter (He, Sun and Tang 2013): in each window light is a line of the guide.
+    """
     import cv2
 
-    most = float(np.percentile(light, 99.5))
-    shade = (255.0 * np.sqrt(np.clip(light / most, 0.0, 1.0)) + 0.5).astype(np.uint8)
-    even = cv2.fastNlMeansDenoisingColored(np.ascontiguousarray(shade), None, 9, 9, 3, 9)
-    # What is put back is the difference, so that nothing is lost to 256 shades.
-    return np.maximum(light + most * (even / 255.0) ** 2 - most * (shade / 255.0) ** 2, 0.0).astype(
-        np.float32
-    )
+    def mean(a: np.ndarray) -> np.ndarray:
+        return cv2.blur(a, (GUIDED_PX, GUIDED_PX))
+
+    middle = mean(guide)
+    spread = mean(guide * guide) - middle * middle + 1e-3
+    found = []
+    for one in cv2.split(falls):
+        slope = (mean(one * guide) - mean(one) * middle) / spread
+        found.append(mean(slope) * guide + mean(mean(one) - slope * middle))
+    return np.maximum(cv2.merge(found), 0.0)
 
 
 def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
