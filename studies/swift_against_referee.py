@@ -14,7 +14,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -22,19 +22,17 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
 
-from faulty_builds import FREE_BAR, Fault, Recipe, with_faults
+from faulty_builds import Fault, Recipe, with_faults
+from faulty_hand import which_faults
 from faulty_hands import hands
-from faulty_shapes import bar_between
+from swift_hands import swift_looks
 
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
-from handsel.mechanics.build import Build
-from handsel.mechanics.digit_curves import digit_tables
-from handsel.mechanics.swift_hand import Looks, as_drawn, looks
+from handsel.mechanics.swift_hand import Looks
 
 FEWEST = 5
 BATCH = 64
-DRAGGED_DEG, PRESLIDING_MM = 4.0, 0.5  # middle of what the library draws
 ROBUST = 1.4826  # of the median of distances, in standard deviations of a normal distribution
 
 
@@ -54,8 +52,6 @@ class Pair:
 def recipe_of(design: Design, line: dict[str, Any]) -> Recipe:
     """The hand of a line, drawn again as it was drawn."""
     rng = np.random.default_rng([line["seed"], line["number"]])
-    from faulty_hand import which_faults
-
     which_faults(design, rng, line["number"])
     faults = tuple(Fault(f["kind"], f["place"]) for f in line["faults"])
     for k in range(line["tries"]):
@@ -63,43 +59,6 @@ def recipe_of(design: Design, line: dict[str, Any]) -> Recipe:
     if not np.allclose(recipe.build.excess_mm[0], line["build"]["excess_mm"], atol=2e-3):
         raise ValueError(f"hand {line['seed']}/{line['number']} is of another generator")
     return recipe
-
-
-def swift_looks(design: Design, recipes: list[Recipe]) -> Looks:
-    """What the swift engine sees of hands that differ in their digits' shape only, or share one crooked block."""
-    names = [g.name for g in design.digits]
-    real, tied = (
-        [bar_between(getattr(r, which), *FREE_BAR) for r in recipes] for which in ("design", "tied_design")
-    )
-    shapes = list(dict.fromkeys([design, *real, *tied]))
-    tables = digit_tables(tuple(shapes))
-    number = {shape: k for k, shape in enumerate(shapes)}
-    variant, fitted = (np.array([number[d] for d in some], dtype=np.intp) for some in (real, tied))
-    made = tables.leg_free_mm + tables.leg_constant_mm
-    apart = made[variant] - made[0]
-    follows = np.where(
-        np.abs(apart) > 1e-9, (made[fitted] - made[0]) / np.where(np.abs(apart) > 1e-9, apart, 1.0), 0.0
-    )
-    mu = np.array([float(r.build.friction_mu[0]) for r in recipes])
-    build = Build(
-        **{f.name: np.concatenate([getattr(r.build, f.name) for r in recipes]) for f in fields(Build)}
-    )
-    build = replace(
-        build,
-        friction_mu=mu[:, None] * [[r.leg_mu_ratio[g] for g in names] for r in recipes],
-        bar_locked=np.array([r.jam_deg is not None for r in recipes]),
-    )
-    hand = replace(
-        as_drawn(design, build),
-        variant=np.repeat(variant[:, None], len(names), 1),
-        follows_ratio=follows,
-        eyelet_mu=mu,
-        locked_tilt_deg=np.array([r.jam_deg or 0.0 for r in recipes]),
-        dragged_deg=np.full(len(recipes), DRAGGED_DEG),
-        meet_mm=np.zeros(len(recipes)),  # hard pads
-        presliding_mm=np.full(len(recipes), PRESLIDING_MM),
-    )
-    return looks(real[0], tables, hand)
 
 
 def all_looks(design: Design, recipes: list[Recipe]) -> list[tuple[Looks, int]]:

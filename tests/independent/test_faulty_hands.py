@@ -39,7 +39,9 @@ def a_hand(*faults: Fault, seed: int = 5, harder: float = 0.5):
 def test_every_kind_and_place_of_the_catalogue_can_be_made():
     asked = {(f["id"], place) for f in CATALOGUE["fault"] for place in f.get("places", [""])}
     made = {(f.kind, f.place) for f in all_faults(LINDEN)}
-    assert asked == made
+    assert made <= asked
+    # Known since the ranges were written; nothing is drawn of them, or every hand would be another one.
+    assert {kind for kind, _ in asked - made} == {"all-cords-long", "all-cords-short"}
     assert set(KINDS) == set(ranges()["kind"])
 
 
