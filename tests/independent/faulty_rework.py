@@ -102,6 +102,11 @@ def broken_hand(design: Design, seed: int, number: int) -> Broken:
     raise RuntimeError(f"hand {seed}/{number}, {[str(f) for f in faults]}: not drawn in {TRIES} tries")
 
 
+def seen_by_another(hand: Broken, design: Design, rng: np.random.Generator) -> tuple[Said, ...]:
+    """What somebody else, with instruments, eyes and slips of their own, would answer to every question."""
+    return tuple(Volunteer(hand.recipe, hand.truth, sound_hand(design), rng).record())
+
+
 def reworked(
     hand: Broken,
     design: Design,
@@ -153,6 +158,14 @@ def reworked(
         truth=truth,
         fails=tuple(failures(recipe, truth, sound_hand(design))),
     )
+
+
+def without_faults(hand: Broken, design: Design) -> Broken:
+    """The hand as it would be without any of its faults: taken apart, each part looked at, built again."""
+    recipe = _recipe(design, hand.seed, hand.number, (), 0.0, Change())
+    truth = work(recipe)
+    fails = tuple(failures(recipe, truth, sound_hand(design)))
+    return replace(hand, faults=(), change=Change(), recipe=recipe, truth=truth, fails=fails)
 
 
 def _gone(

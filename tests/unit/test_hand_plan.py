@@ -99,10 +99,12 @@ def test_a_quick_look_settles_which_of_two_dear_reworks_it_is(plan_of):
     """A swapped tip shows at a glance; restringing for a wrong guess would cost half an hour."""
     plan = plan_of({"tips-swapped@index-middle": 0.5, "thumb-part-on-finger@index": 0.5})
     assert plan.first.kind == "check"
-    assert plan.first.minutes < 0.5
+    assert plan.first.minutes < 1.5
+    assert {a.of for a in plan.first.asked} & {"tip-looks", "short-tips-index-little", "long-tips-middle-ring"}
     assert plan.expected_minutes < plan.no_check_minutes - 5.0
     led = {t.on: t.step for t in plan.first.then if t.step is not None}
-    assert len(led) == 2
+    assert len(led) >= 2
+    assert len({step.title for step in led.values()}) >= 2  # what is seen decides what is done
     assert plan.p_first_try > 0.8
 
 
@@ -185,7 +187,7 @@ def test_once_looked_at_again_the_hand_is_not_called_faultless(plan_of):
 def test_screws_are_turned_for_lengths_only(catalogue, actions):
     for act in acts_for(catalogue.faults, actions, catalogue):
         if act.rework == "turn-screws-in":
-            assert {f.split("@")[0] for f in act.cures} <= {"loop-long", "knot-slipped"}
+            assert {f.split("@")[0] for f in act.cures} <= {"loop-long", "all-cords-long", "knot-slipped"}
 
 
 def test_without_an_angle_there_is_nothing_the_model_knows_of_lengths(protocol):
@@ -206,7 +208,8 @@ def test_a_sound_hand_needs_no_slide_moved(protocol):
 def test_the_plan_is_a_way_for_the_day(plan_of):
     plan = plan_of({"hinge-tight@ring.tip": 0.97, "": 0.03})
     way = way_of_plan(plan)
-    assert (way.minutes, way.skill, way.p_success) == (8.0, "builder", plan.p_first_try)
+    # Easing takes 8 minutes, and whoever did it looks for 5 before handing the hand over.
+    assert (way.minutes, way.skill, way.p_success) == (13.0, "builder", plan.p_first_try)
     looked = plan_of({"tips-swapped@index-middle": 0.5, "thumb-part-on-finger@index": 0.5})
     assert way_of_plan(looked).minutes > looked.first_rework().way.minutes
     again = way_of_plan(plan_of({"": 1.0}))

@@ -21,16 +21,17 @@ from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
+from handsel.diagnosis.catalogue import spoken
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
-from handsel.diagnosis.from_case import seen_in_case
-from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.posterior import posterior, with_priors
 from handsel.rework.hand_plan import HandPlan, PlanStep, Turn, plan_hand
 from handsel.rework.learning import learned_priors
 from handsel.rework.length_ways import length_ways
+from handsel.rework.looks import items_of_people, looked_twice
 
 NOTHING, SOMETHING = 0, 1
 ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here
+MOST_TURNS = 4  # of the likeliest, under each step
 LEAST_SHOWN, DEEPEST = 0.05, 2  # turns shown, and steps after the first; --json has all
 
 
@@ -54,7 +55,7 @@ def plan_one_hand(path: Path, *, as_json: bool, quick: bool, confirmed: Path | N
         click.echo("simulating hands of this size, once: about a minute ...", err=True)
         lower_priority()
         library = build_library(at, rounds=tuple(range(enough)))
-    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
+    items = items_of_people(case, protocol, catalogue)
     p = posterior(library, catalogue, items, scale_ratio=case.hand.scale_ratio)
     plan = plan_hand(
         p,
@@ -62,9 +63,10 @@ def plan_one_hand(path: Path, *, as_json: bool, quick: bool, confirmed: Path | N
         actions,
         protocol,
         hold_point=case.hand.hold_point,
-        lengths=length_ways(case, protocol, design),
+        lengths=length_ways(case, protocol, design, actions.setting),
         none_fits=bool(fit_probability(catalogue, p.rows, p.weight, items) < NONE_FITS_P),
-        done={i.key for i in items if not i.in_group},  # what was taken as shown may be looked at by itself
+        seen=items,
+        done=looked_twice(case),
     )
     if as_json:
         told = hand_plan_table(plan, f"{case.hand.code} ({case.hand.serial})")
@@ -93,25 +95,43 @@ def _show(out: Console, plan: HandPlan) -> None:
     out.print(_plain(said, "dim"))
     if plan.kept:
         out.print(_plain(plan.kept, "dim"))
+    own = (
+        f"Whoever reworks it looks first at what did not hold; then {round(100 * plan.p_handed_over)} hands in 100 "
+        "are good when they are handed over."
+    )
+    out.print(_plain(own, "dim"))
     out.print(_plain("A plan is advice: a person looks, decides and says so.", "dim"))
 
 
 def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
     lead = f"{on}: " if on else ""
-    chance = f", {round(100 * step.p_conforms)} % good after it" if step.kind != "check" else ""
-    words = step.question if step.kind == "check" else f"{step.title}."
-    place = f" [{step.place}]" if step.kind == "check" and step.place else ""
-    cuts = ", cuts" if step.way is not None and step.way.cuts else ""
     minutes = f"{step.minutes:.0f}" if step.minutes >= 1.0 else f"{step.minutes:.1f}"
-    text = _plain(f"{lead}{words}{place}", "bold" if depth == 0 else "")
-    text.append(shown_plain(f"  {minutes} min{chance}{cuts}"), style="dim")
-    out.print(Padding(text, (0, 0, 0, 2 * depth), expand=False))
+    if step.kind == "check":
+        _line(out, depth, f"{lead}look first", f"{minutes} min", bold=depth == 0)
+        for asked in step.asked:
+            place = f"{spoken(asked.place)}: " if asked.place else ""
+            who = "somebody else" if asked.again else ""
+            _line(out, depth + 1, f"{place}{asked.question}", who)
+    else:
+        cuts = ", cuts" if step.way is not None and step.way.cuts else ""
+        told = f"{minutes} min, {round(100 * step.p_conforms)} % good after it{cuts}"
+        _line(out, depth, f"{lead}{step.title}.", told, bold=depth == 0)
+        if step.sets:
+            _line(out, depth + 1, "", "then close it five times, read it, and set screws and thumb pin by that")
     if step.lengths is not None:
         angle = step.lengths.worked_rest_angle_deg
         told = f"worked rest angle then {angle.value:.1f}° (95 %: {angle.low:.1f}° to {angle.high:.1f}°)"
-        out.print(Padding(_plain(told, "dim"), (0, 0, 0, 2 * depth + 2), expand=False))
-    for turn in step.then:
+        _line(out, depth + 1, "", told)
+    likely_first = sorted(step.then, key=lambda t: -t.probability)
+    for turn in likely_first[:MOST_TURNS]:
         _turn(out, turn, depth)
+
+
+def _line(out: Console, depth: int, words: str, dim: str = "", *, bold: bool = False) -> None:
+    text = _plain(words, "bold" if bold else "")
+    if dim:
+        text.append(shown_plain(f"  {dim}" if words else dim), style="dim")
+    out.print(Padding(text, (0, 0, 0, 2 * depth), expand=False))
 
 
 def _turn(out: Console, turn: Turn, depth: int) -> None:

@@ -26,6 +26,16 @@ class ForecastTable(Told):
     thumb_lead_deg: EstimateTable
 
 
+class AskedLookTable(Told):
+    """One thing to look at."""
+
+    of: str = Field(description="Observable of the catalogue.")
+    place: str = Field(description="Digit, hinge, cord or knot; empty for the whole hand.")
+    question: str
+    answers: tuple[str, ...] = Field(description="Answers; of a number, ranges that lead to different steps.")
+    again: bool = Field(description="By somebody else than the one who looked before.")
+
+
 class PlanTurnTable(Told):
     """One outcome of a step, and the step after it."""
 
@@ -39,15 +49,15 @@ class PlanStepTable(Told):
 
     kind: str = Field(description="check, rework or last resort.")
     title: str
-    question: str = Field(description="Of a check.")
-    of: str = Field(description="Observable of a check.")
-    place: str
+    asked: tuple[AskedLookTable, ...] = Field(description="Of a check: what to look at, in one go.")
+    place: str = Field(description="Of a rework; empty for the whole hand.")
     minutes: float = Field(description="With the look at the hand afterwards [min].")
     skill: str
     spares: dict[str, int]
     cuts: bool = Field(description="true: something is cut that cannot be put back.")
     reworks: tuple[ReworkAtPlaceTable, ...]
     forecast: ForecastTable | None
+    sets: bool = Field(description="It ends with reading the hand and setting its slides.")
     p_conforms: float = Field(
         description="Of a rework: probability that the hand conforms right after it [-]."
     )
@@ -62,6 +72,9 @@ class HandPlanTable(Told):
     sentence: str
     expected_minutes: float = Field(description="To a conforming hand [min].")
     p_first_try: float = Field(description="The first rework makes it conform [-].")
+    p_handed_over: float = Field(
+        description="It conforms when first handed over, whoever reworked it having looked first [-]."
+    )
     fixed_order_minutes: float = Field(description="Reworks tried in the protocol's order [min].")
     restring_minutes: float = Field(description="Everything restrung first [min].")
     no_check_minutes: float = Field(description="Reworks in the best order without any check [min].")
@@ -84,6 +97,7 @@ def hand_plan_table(plan: HandPlan, hand: str) -> HandPlanTable:
         sentence=plan.sentence,
         expected_minutes=plan.expected_minutes,
         p_first_try=plan.p_first_try,
+        p_handed_over=plan.p_handed_over,
         fixed_order_minutes=plan.fixed_order_minutes,
         restring_minutes=plan.restring_minutes,
         no_check_minutes=plan.no_check_minutes,
@@ -96,8 +110,7 @@ def _step(s: PlanStep) -> PlanStepTable:
     return PlanStepTable(
         kind=s.kind,
         title=s.title,
-        question=s.question,
-        of=s.of,
+        asked=tuple(AskedLookTable.model_validate(a) for a in s.asked),
         place=s.place,
         minutes=s.minutes,
         skill=s.way.skill if s.way is not None else "",
@@ -105,6 +118,7 @@ def _step(s: PlanStep) -> PlanStepTable:
         cuts=s.way.cuts if s.way is not None else False,
         reworks=tuple(ReworkAtPlaceTable(rework=r.rework, place=r.place) for r in s.reworks),
         forecast=_forecast(s.lengths),
+        sets=s.sets,
         p_conforms=s.p_conforms,
         then=tuple(
             PlanTurnTable(on=t.on, probability=t.probability, step=None if t.step is None else _step(t.step))

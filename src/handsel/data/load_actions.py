@@ -16,7 +16,7 @@ from handsel.data.toml_file import read_toml
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.errors import BadFile
 from handsel.inspection.protocol import Protocol
-from handsel.rework.actions import Action, Actions, Cure, LastResort
+from handsel.rework.actions import Action, Actions, Cure, LastResort, Setting, Trying
 
 BUNDLED = Path(__file__).parent / "faults"
 Chance = Annotated[Number, Field(gt=0, le=1)]
@@ -61,6 +61,38 @@ class LastResortTable(Table):
     chance: Chance = Field(description="Probability that the hand then conforms [-].")
 
 
+class TryingTable(Table):
+    """What surrounds a try."""
+
+    own_look_minutes: Annotated[Number, Field(ge=0, le=120)] = Field(
+        description="Whoever reworked looks at what did not hold before handing the hand over [min]."
+    )
+    own_look_sees: Annotated[Number, Field(ge=0, le=1)] = Field(
+        description="Chance that this look notices what still does not hold [-]."
+    )
+    failed_minutes: Annotated[Number, Field(ge=0, le=600)] = Field(
+        description="What a hand costs that is handed over and comes back, besides its looks [min]."
+    )
+
+
+class SettingTable(Table):
+    """How every rework of slides or cords ends."""
+
+    undoes: Id = Field(description="Reworks that undo this characteristic end with the setting.")
+    reads: Annotated[tuple[Id, ...], Field(min_length=1, max_length=40)] = Field(
+        description="What is read, of the catalogue's observables."
+    )
+    minutes: Annotated[Number, Field(ge=0, le=120)] = Field(
+        description="Readings and one move of the slides [min]."
+    )
+    angle_u_deg: Annotated[Number, Field(gt=0, le=20)] = Field(
+        description="Standard uncertainty of reading where the fingers start [deg]."
+    )
+    lead_u_deg: Annotated[Number, Field(gt=0, le=20)] = Field(
+        description="Standard uncertainty of reading how much earlier the thumb starts [deg]."
+    )
+
+
 class ActionsFile(Table):
     """A whole file of actions."""
 
@@ -70,6 +102,8 @@ class ActionsFile(Table):
     protocol: Id = Field(description="Protocol that the reworks are of.")
     source: Text = Field(description="Where the chances come from.")
     last_resort: LastResortTable = Field(description="What is done when nothing else is left.")
+    trying: TryingTable = Field(description="What surrounds a try.")
+    setting: SettingTable = Field(description="How every rework of slides or cords ends.")
     action: Annotated[tuple[ActionTable, ...], Field(min_length=1, max_length=200)] = Field(
         description="Actions."
     )
@@ -109,6 +143,8 @@ def load_actions(source: str | Path, catalogue: Catalogue, protocol: Protocol) -
             extra_minutes=file.last_resort.extra_minutes,
             chance=file.last_resort.chance,
         ),
+        trying=Trying(**file.trying.model_dump()),
+        setting=Setting(**file.setting.model_dump()),
     )
 
 
@@ -128,6 +164,14 @@ def _check(
     if file.last_resort.rework not in reworks:
         what = f'the protocol has no rework "{file.last_resort.rework}"'
         raise bad(("last_resort", "rework"), what, near(file.last_resort.rework, reworks))
+    if protocol.characteristic(file.setting.undoes) is None:
+        what = f'the protocol has no characteristic "{file.setting.undoes}"'
+        known = [c.id for c in protocol.characteristics]
+        raise bad(("setting", "undoes"), what, near(file.setting.undoes, known))
+    looks = [o.id for o in catalogue.observables]
+    for i, of in enumerate(file.setting.reads):
+        if of not in looks:
+            raise bad(("setting", "reads", i), f'the catalogue has no look "{of}"', near(of, looks))
     for i, action in enumerate(file.action):
         rework = protocol.rework(action.rework)
         if rework is None:

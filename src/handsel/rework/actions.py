@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from handsel.diagnosis.catalogue import Catalogue, Fault
+from handsel.inspection.protocol import Protocol
+from handsel.inspection.undo import ReworkDone
 
 By = Literal["", "slides", "cords"]  # what works the chance out: nothing, or the model
 
@@ -42,6 +44,26 @@ class LastResort:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """How every rework of slides or cords ends: the hand is worked, read, and set by what was read."""
+
+    undoes: str  # reworks that undo this characteristic end so
+    reads: tuple[str, ...]
+    minutes: float
+    angle_u_deg: float
+    lead_u_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trying:
+    """What surrounds a try: the look of whoever reworked, and what a hand costs that comes back."""
+
+    own_look_minutes: float
+    own_look_sees: float  # chance that it notices what still does not hold
+    failed_minutes: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Actions:
     """All actions for one catalogue and protocol."""
 
@@ -50,6 +72,8 @@ class Actions:
     protocol: str
     actions: tuple[Action, ...]
     last_resort: LastResort
+    trying: Trying
+    setting: Setting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +129,20 @@ def acts_for(faults: Iterable[Fault], actions: Actions, catalogue: Catalogue) ->
         )
         for (rework, place, spot, title), (action, cures) in found.items()
     )
+
+
+def ends_with_setting(done: Iterable[ReworkDone], actions: Actions, protocol: Protocol) -> bool:
+    """Whether reworks end with reading the hand and setting it.
+
+    Parameters: done, reworks with their places; actions; protocol.
+    Returns: whether one of them undoes what the setting is about.
+    Raises: nothing of its own.
+    Valid for: reworks of the protocol.
+    Source: the protocol's undo lists.
+    Checked by: unit/test_hand_plan.py
+    """
+    reworks = [r for d in done if (r := protocol.rework(d.rework)) is not None]
+    return any(actions.setting.undoes in (*r.undoes, *r.undoes_here) for r in reworks)
 
 
 def cured_by(rework: str, place: str, actions: Actions, catalogue: Catalogue) -> tuple[tuple[str, str], ...]:

@@ -3,35 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.diagnosis.catalogue import Catalogue, Fault, Observable
-from handsel.diagnosis.likelihood import chances
-from handsel.diagnosis.next_check import next_checks
+from handsel.diagnosis.catalogue import Catalogue
+from handsel.diagnosis.likelihood import Item
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.protocol import HAND, Protocol
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import Act, Actions, acts_for
+from handsel.rework.actions import Act, Actions, acts_for, ends_with_setting
 from handsel.rework.day import Way
 from handsel.rework.length_ways import LengthWay, LengthWays
+from handsel.rework.looks import Look, looks_for, readings_of
 from handsel.rework.troubleshoot import GENTLE_CHANCE, Problem
 from handsel.rework.ways import way_of_reworks
 
 Floats = NDArray[np.float64]
 
 MOST_STATES, LEAST_P = 20, 0.006
-MOST_CHECKS = 10
 LOOK_AGAIN_MIN = 5.0  # what did not hold, looked at once more
-ANSWER_MIN = 0.1  # to read a question and give its answer, on top of the look
-AGAIN_MIN = 15.0  # what a try that fails costs besides its minutes: the hand waits for its next turn
 MOST_PAIRS, PAIR_P = 6, 0.02  # two reworks before one look, for the likeliest pairs of causes
+MOST_EITHER, EITHER_P = 4, 0.05  # and for the likeliest causes in twos, since it may be the one or the other
 UNKNOWN_P = 0.5  # at least, when nothing in the catalogue fits
 NO_FAULT = -1
+ELSE = "something else"
 ORDINARY = ""  # in what an act cures: a hand with none of the catalogue's causes
 CORD_REWORK = "restring-loop"
+LEAST_LENGTHS_P = 0.5  # nobody is sent to spend adjustment or cord on what fails more often than not
 ENOUGH_P = 0.9  # that the lengths are right: below, they may be what is wrong
 
 
@@ -44,17 +45,17 @@ class Step:
     way: Way
     gentle: bool
     lengths: LengthWay | None  # what the model says of it, for slides and cords
+    sets: bool  # it ends with reading the hand and setting its slides
     cures: tuple[str, ...]  # causes, kind@place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
-    """A check as a plan can ask for it."""
+class _Bench:
+    """What stays the same for all steps of a hand."""
 
-    observable: Observable
-    place: str
-    answers: tuple[str, ...]
-    minutes: float
+    actions: Actions
+    protocol: Protocol
+    hold_point: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,6 +66,7 @@ class Belief:
     states: tuple[frozenset[str], ...]  # fault ids; empty: faultless; the last one: something else
     steps: tuple[Step, ...]
     looks: tuple[Look, ...]
+    read_again: tuple[Look, ...]  # what tells of the cords and was not read by two people yet
     last: Way
 
 
@@ -77,15 +79,16 @@ def believe(
     hold_point: str,
     lengths: LengthWays | None,
     none_fits: bool,
-    done: Set[tuple[str, str]],
+    seen: Sequence[Item] = (),
+    done: Set[tuple[str, str]] = frozenset(),
     looked_again: bool = False,
 ) -> Belief:
     """The problem of one hand.
 
     Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
         come to; lengths, what slides and cords would bring, None: unknown; none_fits, of the diagnosis;
-        done, looks made already; looked_again, what did not hold was looked at once more and still does not,
-        so that the hand is not faultless.
+        seen, what the posterior was weighed by; done, looks that shall not be asked for; looked_again, what
+        did not hold was looked at once more and still does not, so that the hand is not faultless.
     Returns: Belief.
     Raises: OutOfRange for actions that do not fit the protocol.
     Valid for: one hand with up to two faults; anything else is one state that only the last resort cures.
@@ -95,31 +98,36 @@ def believe(
     states, weight, strata = _states(p, catalogue, none_fits, looked_again)
     named = [f for f in catalogue.faults if any(f.id in s for s in states)]
     acts = acts_for(named, actions, catalogue)
-    steps, table = _steps(acts, named, lengths, protocol, hold_point, looked_again)
+    bench = _Bench(actions=actions, protocol=protocol, hold_point=hold_point)
+    steps, table = _steps(acts, lengths, bench, looked_again)
     last = way_of_reworks(
         [ReworkDone(rework=actions.last_resort.rework)],
         protocol,
         hold_point=hold_point,
         p_success=actions.last_resort.chance,
     )
-    both, their = _pairs(states, weight, steps, table, protocol, hold_point)
+    both, their = _pairs(states, weight, steps, table, bench)
     steps, table = (*steps, *both), [*table, *their]
     stays = [_stays(states, cures) for cures in table]
     minutes = [s.way.minutes + s.way.wait_minutes + s.way.recheck_minutes for s in steps]
-    looks, answers = _looks(p, catalogue, states, strata, done)
+    looks = looks_for(p, catalogue, strata, weight, seen, done)
+    read_again = readings_of(catalogue, actions.setting.reads, seen, done)
     problem = Problem(
         weight=weight,
         act_minutes=np.array(minutes),
         stays=np.array(stays).reshape(len(steps), len(states), len(states)),
         gentle=np.array([s.gentle for s in steps], dtype=bool),
         check_minutes=np.array([look.minutes for look in looks]),
-        answers=answers,
+        answers=tuple(look.chance for look in looks),
         last_minutes=(last.minutes + last.recheck_minutes + actions.last_resort.extra_minutes)
         / actions.last_resort.chance,
         excludes=_excludes(steps),
-        again_minutes=AGAIN_MIN,
+        check_excludes=np.array([[a.excludes(b) for b in looks] for a in looks], dtype=bool).reshape(
+            len(looks), len(looks)
+        ),
+        again_minutes=_failing_minutes(steps, actions),
     )
-    return Belief(problem=problem, states=states, steps=steps, looks=looks, last=last)
+    return Belief(problem=problem, states=states, steps=steps, looks=looks, read_again=read_again, last=last)
 
 
 def _states(
@@ -150,27 +158,22 @@ def _states(
             known *= whole / known.sum()
     unknown = max(1.0 - known.sum(), UNKNOWN_P if none_fits else 0.0)
     known = known * (1.0 - unknown) / max(known.sum(), 1e-300)
-    return (*states, frozenset({"something else"})), np.append(known, unknown), [*strata, -1]
+    return (*states, frozenset({ELSE})), np.append(known, unknown), [*strata, -1]
 
 
 def _steps(
-    acts: Sequence[Act],
-    named: Sequence[Fault],
-    lengths: LengthWays | None,
-    protocol: Protocol,
-    hold_point: str,
-    looked_again: bool,
+    acts: Sequence[Act], lengths: LengthWays | None, bench: _Bench, looked_again: bool
 ) -> tuple[tuple[Step, ...], list[Mapping[str, float]]]:
     """Acts with their ways; those that the model knows more of take its word. The last: look again."""
     steps: list[Step] = []
     table: list[Mapping[str, float]] = []
     if lengths is not None:
-        steps, table = _length_steps(acts, lengths, protocol, hold_point)
+        steps, table = _length_steps(acts, lengths, bench)
     for act in acts:
         if lengths is not None and (act.by == "slides" or _modelled(act, lengths) is not None):
             continue
         reworks = (ReworkDone(rework=act.rework, place=act.place),)
-        steps.append(_step(reworks, protocol, hold_point, _title(act, protocol), act.gentle, None, act.cures))
+        steps.append(_step(reworks, bench, _title(act, bench.protocol), act.gentle, None, act.cures))
         table.append(act.cures)
     if looked_again:
         return tuple(steps), table
@@ -182,13 +185,15 @@ def _steps(
         recheck_minutes=LOOK_AGAIN_MIN,
         p_success=1.0,
     )
-    steps.append(Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None, cures=()))
+    steps.append(
+        Step(title=again.title, reworks=(), way=again, gentle=True, lengths=None, sets=False, cures=())
+    )
     table.append({ORDINARY: 1.0 if lengths is None else lengths.now_p})
     return tuple(steps), table
 
 
 def _length_steps(
-    acts: Sequence[Act], lengths: LengthWays, protocol: Protocol, hold_point: str
+    acts: Sequence[Act], lengths: LengthWays, bench: _Bench
 ) -> tuple[list[Step], list[Mapping[str, float]]]:
     """Slides and new cords, by the model's word.
 
@@ -207,13 +212,27 @@ def _length_steps(
     steps: list[Step] = []
     table: list[Mapping[str, float]] = []
     for way, place, gentle, cures in found:
-        if not cures or way.p_success <= 0.0:
+        if not cures or way.p_success < LEAST_LENGTHS_P:
             continue
         chances = dict.fromkeys(sorted(cures), way.p_success)
         reworks = tuple(ReworkDone(rework=r, place=place if r == CORD_REWORK else HAND) for r in way.reworks)
-        steps.append(_step(reworks, protocol, hold_point, way.title, gentle, way, chances))
+        steps.append(_step(reworks, bench, way.title, gentle, way, chances))
         table.append(chances)
     return steps, table
+
+
+def _failing_minutes(steps: Sequence[Step], actions: Actions) -> Floats:
+    """What each step costs more (or less) when it does not succeed.
+
+    What the one who reworked sees to be wrong still is not handed over: no inspector looks, nothing waits.
+    """
+    sees = actions.trying.own_look_sees
+    return np.array(
+        [
+            (1.0 - sees) * actions.trying.failed_minutes - sees * s.way.recheck_minutes if s.reworks else 0.0
+            for s in steps
+        ]
+    )
 
 
 def _pairs(
@@ -221,29 +240,40 @@ def _pairs(
     weight: Floats,
     steps: Sequence[Step],
     table: Sequence[Mapping[str, float]],
-    protocol: Protocol,
-    hold_point: str,
+    bench: _Bench,
 ) -> tuple[list[Step], list[Mapping[str, float]]]:
-    """Two reworks, then one look, for hands that probably have two causes."""
+    """Two reworks, then one look: for hands that probably have two causes, or one of two that hardly differ."""
     found: list[Step] = []
     their: list[Mapping[str, float]] = []
-    likely = [s for s, w in zip(states, weight, strict=True) if len(s) == 2 and w >= PAIR_P]
     seen: set[frozenset[int]] = set()
-    for state in likely[:MOST_PAIRS]:
-        chosen = {_best_for(fault, steps, table) for fault in state} - {None}
+    for causes in _in_twos(states, weight):
+        chosen = {_best_for(fault, steps, table) for fault in causes}
         both = frozenset(k for k in chosen if k is not None)
         if len(both) < 2 or both in seen:
             continue
         seen.add(both)
         one, two = sorted(both, key=lambda k: not steps[k].gentle)
+        if steps[one].lengths is not None and steps[two].lengths is not None:
+            continue  # each reckons with the slides and cords as they are now
         reworks = tuple(dict.fromkeys((*steps[one].reworks, *steps[two].reworks)))
         title = f"{steps[one].title}; then {_small(steps[two].title)}"
         cures = {**table[one], **table[two]}
         gentle = steps[one].gentle and steps[two].gentle
         known = steps[one].lengths or steps[two].lengths
-        found.append(_step(reworks, protocol, hold_point, title, gentle, known, cures))
+        found.append(_step(reworks, bench, title, gentle, known, cures))
         their.append(cures)
     return found, their
+
+
+def _in_twos(states: Sequence[frozenset[str]], weight: Floats) -> list[frozenset[str]]:
+    """Pairs of causes that one may put right together: both there, or each the likeliest but for the other."""
+    there = [s for s, w in zip(states, weight, strict=True) if len(s) == 2 and w >= PAIR_P][:MOST_PAIRS]
+    share: dict[str, float] = {}
+    for state, w in zip(states, weight, strict=True):
+        for fault in state - {ELSE}:
+            share[fault] = share.get(fault, 0.0) + float(w)
+    likely = sorted((f for f in share if share[f] >= EITHER_P), key=lambda f: -share[f])[:MOST_EITHER]
+    return list(dict.fromkeys([*there, *(frozenset(two) for two in combinations(likely, 2))]))
 
 
 def _excludes(steps: Sequence[Step]) -> NDArray[np.bool_]:
@@ -278,15 +308,27 @@ def _modelled(act: Act, lengths: LengthWays) -> LengthWay | None:
 
 def _step(
     reworks: tuple[ReworkDone, ...],
-    protocol: Protocol,
-    hold_point: str,
+    bench: _Bench,
     title: str,
     gentle: bool,
     known: LengthWay | None,
     cures: Mapping[str, float],
 ) -> Step:
-    way = way_of_reworks(reworks, protocol, hold_point=hold_point, p_success=max(cures.values()), title=title)
-    return Step(title=title, reworks=reworks, way=way, gentle=gentle, lengths=known, cures=tuple(cures))
+    """A step with the minutes of its setting and of the look before it is handed over."""
+    way = way_of_reworks(
+        reworks, bench.protocol, hold_point=bench.hold_point, p_success=max(cures.values()), title=title
+    )
+    sets = ends_with_setting(reworks, bench.actions, bench.protocol)
+    own = bench.actions.trying.own_look_minutes + (bench.actions.setting.minutes if sets else 0.0)
+    return Step(
+        title=title,
+        reworks=reworks,
+        way=replace(way, minutes=way.minutes + own),
+        gentle=gentle,
+        lengths=known,
+        sets=sets,
+        cures=tuple(cures),
+    )
 
 
 def _title(act: Act, protocol: Protocol) -> str:
@@ -316,47 +358,3 @@ def _stays(states: Sequence[frozenset[str]], cures: Mapping[str, float]) -> Floa
             elif not state:  # none of the causes: a look again shows it, or lengths are put right
                 table[i, i] += share * (1.0 - cures.get(ORDINARY, 0.0))
     return table
-
-
-def _looks(
-    p: Posterior,
-    catalogue: Catalogue,
-    states: Sequence[frozenset[str]],
-    strata: Sequence[int],
-    done: Set[tuple[str, str]],
-) -> tuple[tuple[Look, ...], tuple[Floats, ...]]:
-    """Looks worth asking for, with the chance of each answer in each state."""
-    looks: list[Look] = []
-    answers: list[Floats] = []
-    few = [(c.of, c.place) for c in next_checks(catalogue, p.rows, p.weight, done, most=3 * MOST_CHECKS)]
-    plain = np.ones_like(p.weight)
-    total = np.bincount(p.rows.stratum, weights=p.weight, minlength=len(p.rows.strata))
-    count = np.bincount(p.rows.stratum, weights=plain, minlength=len(p.rows.strata))
-    for of, place in few:
-        look = catalogue.observable(of)
-        if look is None or look.kind == "number" or len(looks) >= MOST_CHECKS:
-            continue
-        by_hand = chances(catalogue, p.rows, look, place)
-        size = len(p.rows.strata)
-        weighed = np.stack(
-            [np.bincount(p.rows.stratum, weights=p.weight * r, minlength=size) for r in by_hand]
-        )
-        even = np.stack([np.bincount(p.rows.stratum, weights=r, minlength=size) for r in by_hand])
-        # Of what is not known an answer tells nothing: there it is as likely as over all hands together.
-        table = np.repeat(by_hand @ p.weight[:, None], len(states), axis=1)
-        for k, s in enumerate(strata):
-            if s >= 0 and total[s] > 1e-9:
-                table[:, k] = weighed[:, s] / total[s]
-            elif s >= 0 and count[s] > 0:
-                table[:, k] = even[:, s] / count[s]
-        table /= table.sum(0)
-        looks.append(
-            Look(
-                observable=look,
-                place=place,
-                answers=tuple(look.answers_of(place)),
-                minutes=look.minutes + ANSWER_MIN,
-            )
-        )
-        answers.append(table)
-    return tuple(looks), tuple(answers)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue, spoken
+from handsel.diagnosis.likelihood import Item
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.undo import ReworkDone
@@ -16,14 +17,28 @@ from handsel.rework.actions import Actions
 from handsel.rework.day import Way
 from handsel.rework.hand_belief import Belief, Step, believe
 from handsel.rework.length_ways import LengthWay, LengthWays
+from handsel.rework.looks import Asked, Look
 from handsel.rework.troubleshoot import Choice, Solver, fixed_order_value
+from handsel.rework.words import listed
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 AHEAD, LATER = 2, 1  # steps that the search looks ahead, above the simple policy: at first, and further on
 DEEPEST = 4  # steps of the plan that are written out
+READ_ONCE_P = 0.9  # of a change of slides or cords: below, what tells of the cords is read by two people first
 LEAST_BRANCH = 0.05  # rarer turns are not written out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedLook:
+    """One thing that a check asks to look at."""
+
+    of: str  # observable
+    place: str
+    question: str
+    answers: tuple[str, ...]  # of a number: the ranges that lead to different steps
+    again: bool  # by somebody else than the one who looked before
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,13 +47,13 @@ class PlanStep:
 
     kind: str  # "check", "rework", "last resort"
     title: str
-    question: str  # of a check
-    of: str  # observable of a check; "" otherwise
-    place: str
+    asked: tuple[AskedLook, ...]  # of a check: what to look at, in one go
+    place: str  # of a rework
     minutes: float  # with the look at the hand afterwards [min]
     reworks: tuple[ReworkDone, ...]
     way: Way | None  # of a rework: minutes, skill and spares
     lengths: LengthWay | None  # what the model says of slides and cords
+    sets: bool  # it ends with reading the hand and setting its slides
     cures: tuple[str, ...]  # of a rework: causes that it cures, kind@place
     p_conforms: float  # of a rework: probability that the hand conforms right after it
     then: tuple[Turn, ...]
@@ -61,6 +76,9 @@ class HandPlan:
     first: PlanStep
     expected_minutes: float  # to a conforming hand, looks at it included [min]
     p_first_try: float  # probability that the first rework makes it conform, checks before it included
+    p_handed_over: (
+        float  # probability that it conforms when it is first handed over, looked at by who reworked it
+    )
     fixed_order_minutes: float  # reworks tried in the protocol's order
     restring_minutes: float  # everything restrung first
     no_check_minutes: float  # reworks in the best order without any check
@@ -89,14 +107,16 @@ def plan_hand(
     hold_point: str,
     lengths: LengthWays | None = None,
     none_fits: bool = False,
+    seen: Sequence[Item] = (),
     done: Set[tuple[str, str]] = frozenset(),
     looked_again: bool = False,
 ) -> HandPlan:
     """The plan with the least expected minutes to a conforming hand.
 
     Parameters: p, posterior of the diagnosis; catalogue; actions; protocol; hold_point that the hand has
-        come to; lengths, what the model says of slides and cords; none_fits, of the diagnosis; done, looks
-        made already, as (observable, place); looked_again, what did not hold was looked at once more and
+        come to; lengths, what the model says of slides and cords; none_fits, of the diagnosis; seen, what the
+        posterior was weighed by, for what other eyes may look at once more; done, looks that shall not be
+        asked for, as (observable, place); looked_again, what did not hold was looked at once more and
         still does not.
     Returns: HandPlan.
     Raises: OutOfRange for actions that do not fit the protocol.
@@ -116,27 +136,31 @@ def plan_hand(
         hold_point=hold_point,
         lengths=lengths,
         none_fits=none_fits,
+        seen=seen,
         done=done,
         looked_again=looked_again,
     )
-    return plan_of_belief(belief, protocol)
+    return plan_of_belief(belief, protocol, actions.trying.own_look_sees)
 
 
-def plan_of_belief(belief: Belief, protocol: Protocol) -> HandPlan:
+def plan_of_belief(belief: Belief, protocol: Protocol, own_look_sees: float) -> HandPlan:
     """As plan_hand, for a problem that was put together already.
 
-    Parameters: belief; protocol, whose order of reworks the fixed order is.
+    Parameters: belief; protocol, whose order of reworks the fixed order is; own_look_sees, chance that whoever
+        reworked notices what still does not hold.
     Returns: HandPlan.
     """
     solver, start = Solver(belief.problem), belief.problem.weight
     best = solver.choose(start, solver.all_acts, solver.all_checks, AHEAD)
-    writer = _Writer(belief=belief, solver=solver, best=best)
+    writer = _Writer(belief=belief, solver=solver, best=best, own_look_sees=own_look_sees)
     first = writer.step(start, solver.all_acts, solver.all_checks, 0)
+    first, read_min = _read_twice(first, belief.read_again)
     return HandPlan(
-        sentence=_sentence(first, best.value, writer.p_first(first)),
+        sentence=_sentence(first, best.value + read_min, writer.p_first(first)),
         first=first,
-        expected_minutes=best.value,
+        expected_minutes=best.value + read_min,
         p_first_try=writer.p_first(first),
+        p_handed_over=writer.p_handed_over(first),
         fixed_order_minutes=fixed_order_value(solver, start, _fixed(belief, protocol)),
         restring_minutes=fixed_order_value(solver, start, _restring(belief)),
         no_check_minutes=solver.simple_value(start, solver.all_acts),
@@ -184,6 +208,7 @@ class _Writer:
     belief: Belief
     solver: Solver
     best: Choice  # of the first step
+    own_look_sees: float
 
     def step(self, b: Floats, left: Bools, checks: Bools, depth: int) -> PlanStep:
         weight = max(float(b.sum()), 1e-300)
@@ -196,13 +221,13 @@ class _Writer:
         return PlanStep(
             kind="last resort",
             title=f"{last.title}, look at each part, and build it again",
-            question="",
-            of="",
+            asked=(),
             place="",
             minutes=p.last_minutes,
             reworks=tuple(ReworkDone(rework=r) for r in last.id.split("+")),
             way=last,
             lengths=None,
+            sets=False,
             cures=(),
             p_conforms=last.p_success,
             then=(),
@@ -211,8 +236,7 @@ class _Writer:
     def _check(
         self, b: Floats, left: Bools, checks: Bools, depth: int, index: int, weight: float
     ) -> PlanStep:
-        look, fewer = self.belief.looks[index], checks.copy()
-        fewer[index] = False
+        look, fewer = self.belief.looks[index], checks & self.solver.checks_after[index]
         turns = []
         for answer, chance in zip(look.answers, self.belief.problem.answers[index], strict=True):
             rest = b * chance
@@ -220,22 +244,27 @@ class _Writer:
             deep = depth + 1 >= DEEPEST or share < LEAST_BRANCH
             turns.append(
                 Turn(
-                    on=answer,
+                    on=", ".join(answer),
                     probability=share,
                     step=None if deep else self.step(rest, left, fewer, depth + 1),
                 )
             )
-        o = look.observable
+        asked = tuple(_asked(a) for a in look.asked)
         return PlanStep(
             kind="check",
-            title=f"{o.title} ({spoken(look.place)})" if look.place else o.title,
-            question=o.question or f"Is this so: {o.title}?",
-            of=o.id,
-            place=look.place,
+            title=listed(
+                [
+                    f"{a.observable.title} ({spoken(a.place)})" if a.place else a.observable.title
+                    for a in look.asked
+                ]
+            ),
+            asked=asked,
+            place="",
             minutes=look.minutes,
             reworks=(),
             way=None,
             lengths=None,
+            sets=False,
             cures=(),
             p_conforms=0.0,
             then=tuple(turns),
@@ -250,13 +279,13 @@ class _Writer:
         return PlanStep(
             kind="rework",
             title=step.title,
-            question="",
-            of="",
+            asked=(),
             place=step.reworks[0].place if step.reworks else "",
             minutes=float(self.belief.problem.act_minutes[index]),
             reworks=step.reworks,
             way=step.way,
             lengths=step.lengths,
+            sets=step.sets,
             cures=step.cures,
             p_conforms=good,
             then=(
@@ -281,6 +310,41 @@ class _Writer:
         told = [(t.probability, self.p_first(t.step)) for t in step.then if t.step is not None]
         total = sum(share for share, _ in told)
         return sum(share * p for share, p in told) / total if total > 0 else 0.0
+
+    def p_handed_over(self, step: PlanStep) -> float:
+        """Probability that the hand conforms when it is first handed over; turns not written out as the rest."""
+        if step.kind == "check":
+            told = [(t.probability, self.p_handed_over(t.step)) for t in step.then if t.step is not None]
+            total = sum(share for share, _ in told)
+            return sum(share * p for share, p in told) / total if total > 0 else 0.0
+        rest = next((t.step for t in step.then if t.on == "not yet"), None)
+        if step.kind == "last resort" or rest is None:
+            return step.p_conforms
+        sees = self.own_look_sees if step.reworks else 1.0
+        return step.p_conforms + (1.0 - step.p_conforms) * sees * self.p_handed_over(rest)
+
+
+def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float]:
+    """Slides and cords are read twice before they are changed, unless one reading leaves little doubt."""
+    if first.lengths is None or first.p_conforms >= READ_ONCE_P or not looks:
+        return first, 0.0
+    minutes = sum(look.minutes for look in looks)
+    asked = tuple(_asked(a) for look in looks for a in look.asked)
+    check = PlanStep(
+        kind="check",
+        title="Read what tells of the cords once more",
+        asked=asked,
+        place="",
+        minutes=minutes,
+        reworks=(),
+        way=None,
+        lengths=None,
+        sets=False,
+        cures=(),
+        p_conforms=0.0,
+        then=(Turn(on="much the same", probability=1.0, step=first),),
+    )
+    return check, minutes
 
 
 def _fixed(belief: Belief, protocol: Protocol) -> list[int]:
@@ -311,9 +375,29 @@ def _kept(belief: Belief, solver: Solver, first: PlanStep) -> str:
     )
 
 
+def _asked(a: Asked) -> AskedLook:
+    o = a.observable
+    return AskedLook(
+        of=o.id,
+        place=a.place,
+        question=o.question or f"Is this so: {o.title}?",
+        answers=a.answers,
+        again=a.again,
+    )
+
+
+def _look_first(asked: Sequence[AskedLook]) -> str:
+    """What to look at, with the place that each question is about."""
+    said = [f"{spoken(a.place)}: {a.question}" if a.place else a.question for a in asked]
+    who = "Look first"
+    if all(a.again for a in asked):
+        who = "Have somebody else look first"
+    return f"{who}: {' '.join(said)}"
+
+
 def _sentence(first: PlanStep, minutes: float, p: float) -> str:
     what = first.title[:1].upper() + first.title[1:]
-    begin = f"Look first: {first.question}" if first.kind == "check" else f"{what.rstrip('.')}."
+    begin = _look_first(first.asked) if first.asked else f"{what.rstrip('.')}."
     return (
         f"{begin} About {minutes:.0f} minutes to a good hand are expected; the first rework makes it good "
         f"{round(100 * p)} times in 100."

@@ -12,11 +12,13 @@ from handsel.inspection.deciding import inspect
 from handsel.inspection.protocol import Protocol
 from handsel.mechanics.excess import estimate_lengths, slides_of
 from handsel.mechanics.taut_map import NotThisKind
+from handsel.rework.actions import Setting
 from handsel.rework.assessment import wanted_from
 from handsel.rework.choosing import MOVE_PIN, SCREWS_IN, SCREWS_OUT, readings_of_angle
 from handsel.rework.forecast import estimate
 from handsel.rework.moves import Chooser, Outcome, cut_length_mm
 from handsel.rework.result import Estimate
+from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, conforms_once_set
 from handsel.rework.words import cord_title, digit_place, joined, pin_words, turns_words
 
 
@@ -46,10 +48,13 @@ class LengthWays:
     every: LengthWay | None = None  # all cords new
 
 
-def length_ways(case: Case, protocol: Protocol, design: Design) -> LengthWays | None:
+def length_ways(
+    case: Case, protocol: Protocol, design: Design, setting: Setting | None = None
+) -> LengthWays | None:
     """What the slides and new cords would bring to this hand.
 
-    Parameters: case, with at least one rest angle; protocol; design at scale 1, right side.
+    Parameters: case, with at least one rest angle; protocol; design at scale 1, right side; setting, how a
+        rework of slides or cords ends, None: with the move itself.
     Returns: LengthWays; None where no angle was read, or the design is of another kind.
     Raises: as inspect and estimate_lengths.
     Valid for: hands whose other parts are sound; how probable that is, the diagnosis says.
@@ -67,7 +72,7 @@ def length_ways(case: Case, protocol: Protocol, design: Design) -> LengthWays | 
         found = estimate_lengths(hand, inspection.readings, slides_of(hand, inspection.readings))
     except NotThisKind:
         return None
-    chooser = Chooser(hand, found, wanted_from(case, protocol))
+    chooser = Chooser(hand, found, wanted_from(case, protocol), thumb_aim_deg=THUMB_IN_BETWEEN_DEG)
     moved, now = chooser.adjusted(), chooser.stay()
     cords: dict[str, LengthWay] = {}
     every = None
@@ -75,15 +80,21 @@ def length_ways(case: Case, protocol: Protocol, design: Design) -> LengthWays | 
         if len(outcome.new_cords) == 1:
             digit = digit_place(hand, outcome.new_cords[0])
             name = next((d.cord for d in protocol.digits if d.id == digit), digit)
-            cords[name] = _way(outcome, hand, chooser, ("restring-loop",))
+            cords[name] = _way(outcome, hand, chooser, ("restring-loop",), setting)
         elif len(outcome.new_cords) == len(hand.cords):
-            every = _way(outcome, hand, chooser, ("restring-all",))
+            every = _way(outcome, hand, chooser, ("restring-all",), setting)
     still = moved.turns == 0.0 and moved.pin_mm == 0.0
-    slides = None if still else _way(moved, hand, chooser, ())
-    return LengthWays(now_p=now.p_success * now.p_level, slides=slides, cords=cords, every=every)
+    slides = None if still else _way(moved, hand, chooser, (), setting)
+    return LengthWays(now_p=conforms_as_left(chooser, now), slides=slides, cords=cords, every=every)
 
 
-def _way(o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...]) -> LengthWay:
+def _way(
+    o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...], setting: Setting | None
+) -> LengthWay:
+    p = conforms_as_left(chooser, o)
+    if setting is not None:
+        u = {"angle_u_deg": setting.angle_u_deg, "lead_u_deg": setting.lead_u_deg}
+        p = max(p, conforms_once_set(chooser, o, **u))
     reworks = list(new)
     if o.turns:
         reworks.append(SCREWS_IN if o.turns > 0 else SCREWS_OUT)
@@ -97,7 +108,7 @@ def _way(o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...]) -> 
     return LengthWay(
         reworks=tuple(reworks),
         title=joined([*cut, turns_words(o.turns), pin_words(o.pin_mm)]).rstrip("."),
-        p_success=o.p_success * o.p_level,
+        p_success=p,
         screw_turns=o.turns,
         thumb_pin_mm=o.pin_mm,
         worked_rest_angle_deg=estimate(o.worked_deg, chooser.found.weight, "deg"),

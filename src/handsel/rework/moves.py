@@ -76,8 +76,16 @@ def pin_slide(design: Design) -> Slide:
 class Chooser:
     """Moves weighed over one posterior; the same draws for each, so that they compare."""
 
-    def __init__(self, design: Design, found: LengthPosterior, wanted: Wanted) -> None:
+    def __init__(
+        self,
+        design: Design,
+        found: LengthPosterior,
+        wanted: Wanted,
+        *,
+        thumb_aim_deg: float = THUMB_AIM_DEG,
+    ) -> None:
         self.design, self.found, self.wanted = design, found, wanted
+        self.thumb_aim_deg = thumb_aim_deg
         self.n = len(found.weight)
         rng = Draws(11)
         self.turn_error, self.pin_error, self.model_error = rng.normal(3, self.n)
@@ -216,7 +224,7 @@ class Chooser:
 
         def cost(move: float) -> float:
             lead = self.found.map.thumb(excess, self._slides(0.0, move)[1]) - bar
-            off = self.found.weight @ np.clip(lead - THUMB_AIM_DEG, -10.0, 10.0) ** 2
+            off = self.found.weight @ np.clip(lead - self.thumb_aim_deg, -10.0, 10.0) ** 2
             return float(off + PIN_COST_DEG2 * (self.pin_now + move) ** 2)
 
         if not len(steps):
@@ -239,7 +247,7 @@ class Chooser:
         """Excess at which a new cord puts the hand on its target, slides at zero."""
         table = self.found.map
         if cord == table.alone:
-            wanted, axis = self.wanted.target_deg + THUMB_AIM_DEG, ALONE_MM
+            wanted, axis = self.wanted.target_deg + self.thumb_aim_deg, ALONE_MM
             guess = np.zeros((len(axis), len(self.design.cords)))
             guess[:, cord] = axis
             angle = table.thumb(guess, np.zeros(len(axis)))

@@ -24,7 +24,7 @@ Bools = NDArray[np.bool_]
 GENTLE_CHANCE = 0.75  # a gentle act that cures a state with at least this chance comes before any cut for it
 CUT_SHARE = 0.1  # a cut is let only where at most this share of what it cures could be cured gently
 PARTLY = 0.5  # what it is worth to take one of two faults away, when acts are ranked
-WIDE_ACTS, WIDE_CHECKS = 4, 5  # followed further down
+WIDE_ACTS, WIDE_CHECKS = 4, 3  # followed further down
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,9 +39,9 @@ class Problem:
     answers: tuple[Floats, ...]  # k of (answers, n): chance of each answer in each state
     last_minutes: float
     excludes: Bools | None = None  # (a, a): once the first is done the second is not, besides itself
-    again_minutes: float = (
-        0.0  # what each try that fails costs besides: the hand waits for its next turn [min]
-    )
+    check_excludes: Bools | None = None  # (k, k): once the first is made the second is not, besides itself
+    # (a,) or one for all: what a try that fails costs besides; below 0 where it spares the look afterwards [min]
+    again_minutes: Floats | float = 0.0
 
     @property
     def cures(self) -> Floats:
@@ -67,10 +67,14 @@ class Solver:
         moved = 1.0 - np.stack([np.diag(t) for t in problem.stays]) if len(problem.stays) else self.cures
         self.progress = self.cures + PARTLY * (moved - self.cures)
         count = len(problem.act_minutes)
+        self.again = np.broadcast_to(np.asarray(problem.again_minutes, dtype=np.float64), (count,))
         self.all_acts = np.ones(count, dtype=bool)
         also = np.zeros((count, count), dtype=bool) if problem.excludes is None else problem.excludes
         self.open_after = ~(also | np.eye(count, dtype=bool))
-        self.all_checks = np.ones(len(problem.check_minutes), dtype=bool)
+        looks = len(problem.check_minutes)
+        same = np.zeros((looks, looks), dtype=bool) if problem.check_excludes is None else problem.check_excludes
+        self.checks_after = ~(same | np.eye(looks, dtype=bool))
+        self.all_checks = np.ones(looks, dtype=bool)
 
     def admissible(self, belief: Floats, left: Bools) -> Bools:
         """Acts that may be done: untried, and no cut for what something gentle cures.
@@ -93,7 +97,7 @@ class Solver:
         """The act that the simple policy does next, None for the last resort; and what each act gains."""
         allowed = self.admissible(belief, left)
         gain = self.progress @ belief
-        cost = (self.p.act_minutes + self.p.again_minutes) * belief.sum()
+        cost = (self.p.act_minutes + np.maximum(self.again, 0.0)) * belief.sum()
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(allowed[:-1] & (gain > 1e-12), cost / gain, np.inf)
         if not len(ratio) or not np.isfinite(ratio.min()):
@@ -112,7 +116,7 @@ class Solver:
                 return float(total + self.p.last_minutes * belief.sum())
             total += self.p.act_minutes[act] * belief.sum()
             belief = belief @ self.p.stays[act]
-            total += self.p.again_minutes * belief.sum()
+            total += self.again[act] * belief.sum()
             left &= self.open_after[act]
         return float(total)
 
@@ -143,12 +147,11 @@ class Solver:
 
     def _after_act(self, belief: Floats, left: Bools, checks: Bools, act: int, depth: int) -> float:
         rest, fewer = belief @ self.p.stays[act], left & self.open_after[act]
-        spent = float(self.p.act_minutes[act] * belief.sum() + self.p.again_minutes * rest.sum())
+        spent = float(self.p.act_minutes[act] * belief.sum() + self.again[act] * rest.sum())
         return spent + self._value(rest, fewer, checks, depth - 1)
 
     def _after_check(self, belief: Floats, left: Bools, checks: Bools, check: int, depth: int) -> float:
-        fewer = checks.copy()
-        fewer[check] = False
+        fewer = checks & self.checks_after[check]
         total = float(self.p.check_minutes[check] * belief.sum())
         for chance in self.p.answers[check]:
             total += self._value(belief * chance, left, fewer, depth - 1)
@@ -183,5 +186,5 @@ def fixed_order_value(solver: Solver, belief: Floats, order: Sequence[int]) -> f
             continue
         total += float(solver.p.act_minutes[act] * belief.sum())
         belief = belief @ solver.p.stays[act]
-        total += float(solver.p.again_minutes * belief.sum())
+        total += float(solver.again[act] * belief.sum())
     return float(total + solver.p.last_minutes * belief.sum())

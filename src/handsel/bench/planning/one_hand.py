@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
-from handsel.bench.causes.diagnosing import seen_of
 from handsel.bench.causes.known import held_library, place_for
 from handsel.bench.causes.learning import catalogue_learned
 from handsel.bench.hands.casebook import case_of, design_kept, protocol_kept, told_of
 from handsel.bench.hands.models import Hand
 from handsel.data.load_actions import load_actions
+from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
-from handsel.diagnosis.likelihood import items_of
+from handsel.diagnosis.from_case import seen_in_case
+from handsel.diagnosis.likelihood import BadAnswer, items_of
 from handsel.diagnosis.posterior import posterior
+from handsel.inspection.case import Case
+from handsel.inspection.protocol import Protocol
 from handsel.rework.hand_plan import plan_hand, way_of_plan
 from handsel.rework.length_ways import length_ways
+from handsel.rework.looks import items_of_people, looked_twice
 
 
 def planned_hand(pk: int) -> dict[str, Any]:
@@ -27,19 +31,20 @@ def planned_hand(pk: int) -> dict[str, Any]:
         return {"sentence": ""}
     told, protocol = told_of(hand), protocol_kept(hand.protocol_id)
     catalogue, _ = catalogue_learned(at.catalogue)
-    seen, _ = seen_of(hand, told, protocol, catalogue)
-    items = items_of(catalogue, seen)
+    case = _taken(case_of(hand, told, with_causes=True), protocol, catalogue)
+    items = items_of_people(case, protocol, catalogue)
     p = posterior(library, catalogue, items, scale_ratio=hand.scale_ratio)
-    case = case_of(hand, told, with_causes=True)
+    actions = load_actions(f"{catalogue.id}-actions", catalogue, protocol)
     plan = plan_hand(
         p,
         catalogue,
-        load_actions(f"{catalogue.id}-actions", catalogue, protocol),
+        actions,
         protocol,
         hold_point=hand.hold_point,
-        lengths=length_ways(case, protocol, design_kept(hand.design_id)),
+        lengths=length_ways(case, protocol, design_kept(hand.design_id), actions.setting),
         none_fits=bool(fit_probability(catalogue, p.rows, p.weight, items) < NONE_FITS_P),
-        done={i.key for i in items if not i.in_group},
+        seen=items,
+        done=looked_twice(case),
     )
     way = way_of_plan(plan)
     return {
@@ -47,3 +52,15 @@ def planned_hand(pk: int) -> dict[str, Any]:
         "kept": plan.kept,
         "way": asdict(way) | {"spares": dict(way.spares)},
     }
+
+
+def _taken(case: Case, protocol: Protocol, catalogue: Catalogue) -> Case:
+    """The case without answers that the catalogue does not take, as the page of causes leaves them out."""
+    kept = []
+    for o in case.observations:
+        try:
+            items_of(catalogue, seen_in_case(replace(case, observations=(o,), accepted=()), protocol, catalogue))
+        except BadAnswer:
+            continue
+        kept.append(o)
+    return replace(case, observations=tuple(kept))
