@@ -159,7 +159,7 @@ def main() -> None:
         "| --- | ---: |",
         f"| one round, {per_round} hands of {sets} sets of faults, such as are brought | {round_s:.1f} s |",
         f"| hands kept per second in it | {per_round / round_s:.0f} |",
-        f"| a library of one scale, {in_all} hands in {ROUNDS} rounds (wanted: under 300 s) | {round_s * ROUNDS:.0f} s |",
+        f"| a library of one scale, {in_all} hands in {ROUNDS} rounds (wanted: < 300 s) | {round_s * ROUNDS:.0f} s |",
         f"| its size | {whole.seen.nbytes * ROUNDS / whole.rounds / 1e6:.0f} MB |",
         f"| loading it ({whole.rounds} rounds) | {load_s:.2f} s |",
         f"| the tables for new hands, {len(bench.variants)} variants of each digit | {make_bench_s:.1f} s |",
