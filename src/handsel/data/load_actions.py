@@ -64,11 +64,9 @@ class LastResortTable(Table):
 class TryingTable(Table):
     """What surrounds a try."""
 
-    own_look_minutes: Annotated[Number, Field(ge=0, le=120)] = Field(
-        description="Whoever reworked looks at what did not hold before handing the hand over [min]."
-    )
     own_look_sees: Annotated[Number, Field(ge=0, le=1)] = Field(
-        description="Chance that this look notices what still does not hold [-]."
+        description="Whoever reworked makes the protocol's re-checks before handing over: chance that this notices "
+        "what still does not hold [-]."
     )
     failed_minutes: Annotated[Number, Field(ge=0, le=600)] = Field(
         description="What a hand costs that is handed over and comes back, besides its looks [min]."

@@ -56,9 +56,8 @@ class Setting:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trying:
-    """What surrounds a try: the look of whoever reworked, and what a hand costs that comes back."""
+    """What surrounds a try: the re-checks of whoever reworked, and what a hand costs that comes back."""
 
-    own_look_minutes: float
     own_look_sees: float  # chance that it notices what still does not hold
     failed_minutes: float
 

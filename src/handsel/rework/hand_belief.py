@@ -314,12 +314,12 @@ def _step(
     known: LengthWay | None,
     cures: Mapping[str, float],
 ) -> Step:
-    """A step with the minutes of its setting and of the look before it is handed over."""
+    """A step with the minutes of its setting and of the re-checks by whoever did it."""
     way = way_of_reworks(
         reworks, bench.protocol, hold_point=bench.hold_point, p_success=max(cures.values()), title=title
     )
     sets = ends_with_setting(reworks, bench.actions, bench.protocol)
-    own = bench.actions.trying.own_look_minutes + (bench.actions.setting.minutes if sets else 0.0)
+    own = way.recheck_minutes + (bench.actions.setting.minutes if sets else 0.0)
     return Step(
         title=title,
         reworks=reworks,
