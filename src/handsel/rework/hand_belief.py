@@ -100,12 +100,7 @@ def believe(
     acts = acts_for(named, actions, catalogue)
     bench = _Bench(actions=actions, protocol=protocol, hold_point=hold_point)
     steps, table = _steps(acts, lengths, bench, looked_again)
-    last = way_of_reworks(
-        [ReworkDone(rework=actions.last_resort.rework)],
-        protocol,
-        hold_point=hold_point,
-        p_success=actions.last_resort.chance,
-    )
+    last = _last_resort(bench)
     both, their = _pairs(states, weight, steps, table, bench)
     steps, table = (*steps, *both), [*table, *their]
     stays = [_stays(states, cures) for cures in table]
@@ -119,8 +114,7 @@ def believe(
         gentle=np.array([s.gentle for s in steps], dtype=bool),
         check_minutes=np.array([look.minutes for look in looks]),
         answers=tuple(look.chance for look in looks),
-        last_minutes=(last.minutes + last.recheck_minutes + actions.last_resort.extra_minutes)
-        / actions.last_resort.chance,
+        last_minutes=(last.minutes + last.recheck_minutes) / last.p_success,
         excludes=_excludes(steps),
         check_excludes=np.array([[a.excludes(b) for b in looks] for a in looks], dtype=bool).reshape(
             len(looks), len(looks)
@@ -329,6 +323,19 @@ def _step(
         sets=sets,
         cures=tuple(cures),
     )
+
+
+def _last_resort(bench: _Bench) -> Way:
+    """Everything apart and built again, with its setting and the re-checks by whoever did it, as with any other."""
+    resort = bench.actions.last_resort
+    way = way_of_reworks(
+        [ReworkDone(rework=resort.rework)],
+        bench.protocol,
+        hold_point=bench.hold_point,
+        p_success=resort.chance,
+    )
+    own = resort.extra_minutes + bench.actions.setting.minutes + way.recheck_minutes
+    return replace(way, minutes=way.minutes + own)
 
 
 def _title(act: Act, protocol: Protocol) -> str:
