@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import struct
+import zlib
 from pathlib import Path
 
 import pytest
@@ -14,7 +16,8 @@ from handsel.cli import handsel
 
 SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
 KEYS = {"file", "rest_angle_deg", "u_rest_angle_deg", "interval_95_deg", "refused", "reason", "cause", "contributions",
-        "fingers_point", "view_side", "obliquity_deg", "f35_mm", "side_px", "misfit", "notes", "overlay"}  # fmt: skip
+        "fingers_point", "view_side", "view_side_of", "obliquity_deg", "f35_mm", "side_px", "misfit", "notes",
+        "overlay"}  # fmt: skip
 
 
 def run(*arguments):
@@ -64,6 +67,15 @@ def test_the_side_is_told_when_the_hand_is(hand, side):
     assert entries[0]["view_side"] == side
 
 
+def test_without_the_hand_both_sides_that_it_can_be_are_told():
+    entries, _ = listed(SHARED / "clean-09.jpg", SHARED / "refuse-01.jpg")
+    assert entries[0]["view_side"] is None
+    assert entries[0]["view_side_of"] == {"left": "little", "right": "thumb"}
+    assert entries[1]["view_side_of"] is None
+    words = " ".join(run(SHARED / "clean-09.jpg").stdout.split())
+    assert "fingers to the left, little finger's side of a left hand or thumb side of a right hand" in words
+
+
 def test_files_that_are_no_photos_do_not_stop_the_others(tmp_path):
     text = tmp_path / "notes.jpg"
     text.write_text("no photo")
@@ -74,6 +86,20 @@ def test_files_that_are_no_photos_do_not_stop_the_others(tmp_path):
     assert "no such file" in entries[1]["reason"]
     assert entries[0]["cause"] == "not a usable photo"
     assert run(text).stdout.startswith("notes.jpg: this is not a photo")
+
+
+def test_a_file_cut_short_and_one_that_unpacks_to_200_million_pixels(tmp_path):
+    whole = (SHARED / "clean-06.jpg").read_bytes()
+    short, huge = tmp_path / "short.jpg", tmp_path / "huge.png"
+    short.write_bytes(whole[: len(whole) // 2])
+    chunks = (b"IHDR" + struct.pack(">IIBBBBB", 20_000, 10_000, 8, 0, 0, 0, 0), b"IDAT" + zlib.compress(bytes(9)))
+    packed = [struct.pack(">I", len(c) - 4) + c + struct.pack(">I", zlib.crc32(c)) for c in chunks]
+    huge.write_bytes(b"\x89PNG\r\n\x1a\n" + b"".join(packed))
+    entries, status = listed(short, huge)
+    assert status == 2
+    assert all(e["refused"] and e["cause"] == "not a usable photo" for e in entries)
+    assert "damaged or cut short" in entries[0]["reason"]
+    assert "million pixels" in entries[1]["reason"]
 
 
 def test_the_cards_turn_is_part_of_what_is_stated():

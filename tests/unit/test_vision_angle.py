@@ -12,6 +12,7 @@ import pytest
 
 from handsel.data.photo_file import read_photo
 from handsel.errors import OutOfRange
+from handsel.vision import traces
 from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
 from handsel.vision.finding import find_cards, scaled
@@ -223,6 +224,27 @@ def test_two_cards_far_apart_are_not_one_hand(good):
             middle[1] - 60 : middle[1] + 60, middle[0] - 60 : middle[0] + 60
         ]
     assert refusal(far).cause in (Cause.APART, Cause.DISTORTED)
+
+
+def test_seen_far_from_aside(good):
+    # From 70 degrees aside everything looks a third as wide.
+    gray, _ = good
+    narrow = cv2.resize(gray, None, fx=0.34, fy=1.0, interpolation=cv2.INTER_AREA)
+    found = refusal(np.asarray(narrow))
+    assert found.cause is Cause.OBLIQUE
+    assert "Step round" in found.do
+
+
+def test_nothing_but_grain_is_answered_without_a_long_search(monkeypatch):
+    looked_into = []
+    plain = traces._as_flat_card
+    monkeypatch.setattr(traces, "_as_flat_card", lambda *a: looked_into.append(1) or plain(*a))
+    grain = np.random.default_rng(0).integers(0, 256, (600, 800), dtype=np.uint8)
+    found = refusal(grain)
+    assert found.cause is Cause.MISSING
+    assert "neither card" in found.what
+    assert "not from above" in found.do
+    assert 0 < len(looked_into) <= 2 * traces._MOST_OUTLINES
 
 
 def test_a_card_turn_that_is_none(good):

@@ -11,8 +11,11 @@ import pytest
 
 from handsel.errors import OutOfRange
 from handsel.vision.angle import Drawing, RestAngle
+from handsel.vision.camera import Lens
 from handsel.vision.fusing import chi_squared_quantile, fuse
 from handsel.vision.refused import Cause, PhotoRefused
+from handsel.vision.solving import solve
+from unit.vision_scenes import SIZE_PX, true_scene
 
 LINE = np.zeros((2, 2))
 PARTS = {
@@ -93,6 +96,50 @@ def test_simulated_photos_of_cards_placed_afresh_hold_the_truth():
         fused = fuse([reading(30.0 + common + rng.normal(0, own)) for _ in range(3)], placed_afresh=True)
         inside += fused.low_deg <= 30.0 <= fused.high_deg
     assert 182 <= inside <= 199
+
+
+def test_simulated_photos_of_cards_left_in_place_hold_the_truth():
+    # The turn and the lean of the cards and the lens are the same in all photos of a hand; the edges are new.
+    rng = np.random.default_rng(1)
+    common = hypot(*(PARTS[k] for k in ("card turn", "obliquity", "focal length", "distortion")))
+    own = hypot(PARTS["edges"], PARTS["size in pixels"])
+    inside, apart = 0, 0
+    for _ in range(400):
+        hand = 30.0 + rng.normal(0, common)
+        fused = fuse([reading(hand + rng.normal(0, own)) for _ in range(5)])
+        inside += fused.low_deg <= 30.0 <= fused.high_deg
+        apart += bool(fused.notes)
+        assert fused.u_rest_angle_deg > 0.99
+    assert 0.91 * 400 <= inside <= 0.99 * 400
+    assert apart <= 0.06 * 400
+
+
+@pytest.mark.parametrize("afresh", [False, True])
+def test_hands_seen_three_times_each_hold_their_truth(afresh):
+    """The whole way from edges to one reading: the same hand and cards from three sides, by simulated cameras."""
+    rng = np.random.default_rng(5)
+    errors, us = [], []
+    for _ in range(24):
+        angle, step = rng.uniform(10, 50), rng.uniform(-8, 8)
+        tilts, turns = rng.uniform(-4, 4, 4), rng.normal(0, 0.7, 2)
+        readings = []
+        for _ in range(3):
+            if afresh:
+                tilts, turns = rng.uniform(-4, 4, 4), rng.normal(0, 0.7, 2)
+            # A card's turn in its plane looks as if the hinge were turned.
+            scene, _ = true_scene(
+                rng, f35_mm=26.0, rest_deg=angle + turns[0] - turns[1], above_deg=rng.uniform(0, 30),
+                aside_deg=rng.uniform(-25, 25), step_mm=step, tilts_deg=tilts,
+            )  # fmt: skip
+            found = solve(scene.palm, scene.cuff, SIZE_PX, Lens(f35_mm=26.0).guesses())
+            readings.append(reading(found.rest_angle_deg, **found.u_by_source_deg))
+        fused = fuse(readings, placed_afresh=afresh)
+        errors.append(fused.rest_angle_deg - angle)
+        us.append(fused.u_rest_angle_deg)
+    z = np.array(errors) / np.array(us)
+    assert 0.6 < np.sqrt(np.mean(z**2)) < 1.4
+    assert np.mean(np.abs(z) < 1.96) >= 21 / 24
+    assert np.median(us) == pytest.approx(0.99 / sqrt(3) if afresh else 0.99, rel=0.12)
 
 
 def test_nothing_to_fuse():

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from handsel.vision.fusing import FusedAngle
 
 MEASURED, REFUSED, BAD_INPUT = 0, 1, 2
+HANDS = ("left", "right")
+SIDES = {"thumb": "thumb side", "little": "little finger's side"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +53,7 @@ class Read:
 @click.option(
     "--hand",
     "hand_side",
-    type=click.Choice(["left", "right"]),
+    type=click.Choice(HANDS),
     help="Which hand it is; then the side that faces the camera is told.",
 )
 def command(
@@ -147,6 +149,7 @@ def _entry(read: Read, hand_side: str | None) -> dict[str, Any]:
         "contributions": {} if r is None else {k: round(v, 4) for k, v in r.contributions.items()},
         "fingers_point": r and r.fingers_point,
         "view_side": r and r.view_side(hand_side),
+        "view_side_of": r and {hand: r.view_side(hand) for hand in HANDS},
         "obliquity_deg": r and round(r.obliquity_deg, 1),
         "f35_mm": r and round(r.f35_mm, 1),
         "side_px": r and round(r.side_px, 1),
@@ -189,12 +192,10 @@ def _print(
             out.print(str(one.error), style="bold")
             continue
         r = one.reading
-        side = r.view_side(hand_side)
         out.print(f"{one.path.name}: {_said(r)}", style="bold")
         out.print(
-            f"  fingers to the {r.fingers_point}"
-            + (f", {side} side" if side else "")
-            + f"; {r.obliquity_deg:.0f}° from square on; smaller card {r.side_px:.0f} px"
+            f"  fingers to the {r.fingers_point}, {_side(r, hand_side)}"
+            f"; {r.obliquity_deg:.0f}° from square on; smaller card {r.side_px:.0f} px"
         )
         out.print(f"  {_account(r.contributions)}")
         for note in r.notes:
@@ -208,6 +209,13 @@ def _print(
             out.print(f"  note: {note}")
     if disagree is not None:
         out.print(str(disagree), style="bold")
+
+
+def _side(found: RestAngle, hand_side: str | None) -> str:
+    """The side that is seen; both that it can be while nobody says which hand it is."""
+    if (side := found.view_side(hand_side)) is not None:
+        return SIDES[side]
+    return " or ".join(f"{SIDES[str(found.view_side(hand))]} of a {hand} hand" for hand in HANDS)
 
 
 def _said(found: RestAngle | FusedAngle) -> str:

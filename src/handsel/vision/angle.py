@@ -272,7 +272,7 @@ def why_not(gray: Gray, found: tuple[Found, ...], where: str) -> PhotoRefused:
         )
     return PhotoRefused(
         Cause.MISSING,
-        f"the {names} is not in the picture",
+        f"the {names} is not in the picture, or next to nothing of it is uncovered",
         where=where,
         do="Put it on the same side of the hand as the other card, in full view, and take it again.",
     )
