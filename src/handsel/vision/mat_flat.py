@@ -8,7 +8,7 @@ the fitting of outlines, which knows what it looks for.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -29,12 +29,12 @@ _TOLD_MM = 0.25  # smoothing before places are told apart
 _CHROMA, _DARK, _BRIGHT = 0.22, -1.75, 0.16  # natural logarithms of light ratios
 _SHARP_PER_MM, _GAP_MM = 0.085, 2.4  # slope of an edge [1/mm]; gaps in one that are closed
 _CLOSED = 0.72  # of its hull that a thing fills whose edges were followed all round
-_LEAST_FAINT_MM2 = 25.0
+_STEEPER = (1.5, 2.2, 3.2)  # times as steep, to part things that soft shadow has joined
+_LEAST_FAINT_MM2, _LEAST_HULL_MM2 = 25.0, 60.0
+_AROUND_MM = 2.5  # by which the steeper edges of a faint thing may miss its outline
 _SHADED, _SHADED_MM2 = 0.2, 3.0  # so dark, over so much, is some place on every real thing, or beside it
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
-_PARTED = 0.3  # between a lit part and its shadow, logarithm of light
-_RIM_MM = 1.6
 _LINE_MM = 0.8  # thinner things are printed lines
 
 
@@ -71,7 +71,7 @@ class Patch:
     outline_mm: FloatArray  # (n, 2) table frame, anticlockwise
     area_mm2: float
     certain: bool  # its outline is its own, not its shadow's
-    core_mm: FloatArray | None = None  # (n, 2) outline of the lighter piece of a part and its shadow
+    pieces: tuple[Patch, ...] = ()  # what it may be instead: things that their soft shadows have joined
 
 
 def flattened(rgb: Rgb, view: MatView) -> Flat:
@@ -196,29 +196,78 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     colour = np.abs(soft - level[..., None]).max(2)
     # In the dark, noise makes colours.
     sure = ((colour > _CHROMA) & (level > -3.0)) | (level < _DARK) | (level > _BRIGHT)
-    edged = _edged(soft, flat, view)
     _without_printing(sure, view, flat.px_per_mm)
     sure = _cleaned(sure, flat.px_per_mm)
+    steep = _steepness(soft, flat)
+    edged = _edged(steep > 1.0, view, flat.px_per_mm, _GAP_MM)
     found: list[Patch] = []
     count, labels = cv2.connectedComponents((edged | sure).astype(np.uint8))
     for k in range(1, count):
         mine = labels == k
         its_own = sure & mine
         # A part and its shadow; specks of colour in a shadow are no part.
-        certain = float(its_own.sum()) > _OWN * float(mine.sum())
-        shape = its_own if certain else mine
-        for outline, area in _outlined(shape, flat.px_per_mm):
-            if certain:
-                found.append(Patch(outline_mm=outline, area_mm2=area, certain=True))
-            elif (
-                area > _LEAST_FAINT_MM2
-                and (np.abs(level[mine]) > _SHADED).sum() > _SHADED_MM2 * flat.px_per_mm**2
-            ):
-                found.append(_faint(level, outline, area, flat.px_per_mm))
+        if float(its_own.sum()) > _OWN * float(mine.sum()):
+            found += [
+                Patch(outline_mm=outline, area_mm2=area, certain=True)
+                for outline, area in _outlined(its_own, flat.px_per_mm)
+            ]
+            continue
+        if (np.abs(level[mine]) > _SHADED).sum() < _SHADED_MM2 * flat.px_per_mm**2:
+            continue
+        pieces = [
+            _faint(outline, area)
+            for piece in _parted(mine, steep, view, flat.px_per_mm)
+            for outline, area in _outlined(piece, flat.px_per_mm)
+        ]
+        for outline, area in _outlined(mine, flat.px_per_mm):
+            if area > _LEAST_FAINT_MM2:
+                found.append(replace(_faint(outline, area), pieces=tuple(pieces)))
     return tuple(found)
 
 
-def _faint(level: npt.NDArray[np.float32], outline_mm: FloatArray, area_mm2: float, scale: float) -> Patch:
+def _parted(mask: Mask, steep: npt.NDArray[np.float32], view: MatView, scale: float) -> list[Mask]:
+    """Faint things that soft shadow may have made one, as they are where only steeper edges are followed."""
+    import cv2
+
+    if _fills_hull(mask):
+        return []
+    k = round(_AROUND_MM * scale)
+    rim = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
+    for more in _STEEPER:
+        hulls = _apart(_edged((steep > more) & mask, view, scale, _GAP_MM / 2) & mask)
+        hulls = [h for h in hulls if h.sum() > _LEAST_HULL_MM2 * scale**2]
+        if len(hulls) > 1:
+            return [cv2.dilate(h.astype(np.uint8), rim).astype(bool) for h in hulls]
+    return []
+
+
+def _apart(mask: Mask) -> list[Mask]:
+    """The hulls of a mask's pieces, those that overlap as one."""
+    import cv2
+
+    joined = mask.astype(np.uint8)
+    while True:
+        rings, _ = cv2.findContours(joined, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        hulled = np.zeros_like(joined)
+        for ring in rings:
+            cv2.drawContours(hulled, [cv2.convexHull(ring)], -1, 1, cv2.FILLED)
+        if (hulled == joined).all():
+            break
+        joined = hulled
+    count, labels = cv2.connectedComponents(joined)
+    return [labels == k for k in range(1, count)]
+
+
+def _fills_hull(mask: Mask) -> bool:
+    """Whether the largest piece of a mask is most of what its hull covers: its edges were followed all round."""
+    import cv2
+
+    rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    ring = max(rings, key=cv2.contourArea)
+    return cv2.contourArea(ring) > _CLOSED * cv2.contourArea(cv2.convexHull(ring))
+
+
+def _faint(outline_mm: FloatArray, area_mm2: float) -> Patch:
     """A thing of the paper's own lightness. Where its edges run round it only partly, all within reach is taken."""
     import cv2
 
@@ -226,51 +275,30 @@ def _faint(level: npt.NDArray[np.float32], outline_mm: FloatArray, area_mm2: flo
     x, y = hull.T
     whole = float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2
     if area_mm2 > _CLOSED * abs(whole):
-        core = _core(level, outline_mm, scale)
-        return Patch(outline_mm=outline_mm, area_mm2=area_mm2, certain=False, core_mm=core)
+        return Patch(outline_mm=outline_mm, area_mm2=area_mm2, certain=False)
     return Patch(outline_mm=hull if whole > 0 else hull[::-1], area_mm2=abs(whole), certain=False)
 
 
-def _edged(soft: npt.NDArray[np.float32], flat: Flat, view: MatView) -> Mask:
-    """What sharp edges run round: parts of any colour, and the shadows of small lamps; soft shadow has no edge."""
+def _steepness(soft: npt.NDArray[np.float32], flat: Flat) -> npt.NDArray[np.float32]:
+    """How steeply light changes, against what an edge must show: soft shadow stays below 1."""
     import cv2
 
     scale = flat.px_per_mm
     slope = np.hypot(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1)).max(2) / 8 * scale
-    mask = slope > max(_SHARP_PER_MM, 3.0 * flat.unlit * scale / 4)
+    return np.asarray(slope / max(_SHARP_PER_MM, 3.0 * flat.unlit * scale / 4), np.float32)
+
+
+def _edged(steep: Mask, view: MatView, scale: float, gap_mm: float) -> Mask:
+    """What sharp edges run round: parts of any colour, and the shadows of small lamps; soft shadow has no edge."""
+    import cv2
+
+    mask = steep.copy()
     _without_printing(mask, view, scale)
-    k = max(1, round(_GAP_MM * scale / 2))
+    k = max(1, round(gap_mm * scale / 2))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
     work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     work = cv2.morphologyEx(work, cv2.MORPH_CLOSE, disc)
     return _cleaned(work > 0, scale)
-
-
-def _core(level: npt.NDArray[np.float32], outline_mm: FloatArray, scale: float) -> FloatArray | None:
-    """The lit piece of a part that its shadow has grown together with, where light tells the two apart."""
-    import cv2
-
-    mask = np.zeros(level.shape, np.uint8)
-    cv2.fillPoly(mask, [np.rint(outline_mm * [1.0, -1.0] * scale - 0.5).astype(np.int32)], 1)
-    values = np.clip(level[mask > 0], -1.6, 0.3)
-    split, _ = cv2.threshold(
-        ((values[None] + 1.6) * 130).astype(np.uint8), 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU
-    )
-    split = split / 130 - 1.6
-    light, dark = values[values > split], values[values <= split]
-    if (
-        not light.size
-        or not dark.size
-        or light.mean() - dark.mean() < _PARTED
-        or light.size < 0.2 * values.size
-    ):
-        return None
-    # The shadow's own rim is as light as a part: thin, so it is taken out.
-    k = max(1, round(_RIM_MM * scale / 2))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
-    lit = cv2.morphologyEx(((mask > 0) & (level > split)).astype(np.uint8), cv2.MORPH_OPEN, disc)
-    rings = _outlined(_cleaned(lit > 0, scale), scale)
-    return max(rings, key=lambda r: r[1])[0] if rings else None
 
 
 def _without_printing(mask: Mask, view: MatView, scale: float) -> None:

@@ -43,6 +43,9 @@ _CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 3.0)
 _TALL_MM = 0.15  # by which what is not known of the camera's height moves an outline before it is fitted too
 _OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
 _ANOTHER_VIEW = 0.08  # a part's top moved by so much against its foot [mm] is seen anew
+_SEARCH_MM, _SAME_VIEW_RAD = 1.0, 0.15  # steps of a search; turned by less, an outline is not predicted anew
+_SEARCH_POINTS, _EDGE_BY_CHANCE = 60, 0.25  # places along an outline; how steep they are by chance
+_CLEAR_PER_MM = 0.10  # slope of a clear edge, blurred as a search needs it [1/mm]
 _PULLS = 6  # steps in which an outline slides onto another
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explained
@@ -73,14 +76,27 @@ class _Field:
     per_mm: float
     signed: npt.NDArray[np.float32]  # (h, w) [mm], positive outside
     slopes: npt.NDArray[np.float32]  # (h, w, 3) the same with its slope along x and y [-]
-    edges: npt.NDArray[np.float32]  # (h, w) [mm], never more than 2.5
+    steep_x: npt.NDArray[np.float32]  # (h, w) how steeply light changes along x, 1 at a clear edge [-]
+    steep_y: npt.NDArray[np.float32]
 
     def at(self, values: npt.NDArray[np.float32], points: FloatArray) -> FloatArray:
-        index = ((points - self.low) * self.per_mm + 0.5).astype(np.intp)
+        index = self.index(points)
         x = np.minimum(np.maximum(index[..., 0], 0), values.shape[1] - 1)
         y = np.minimum(np.maximum(index[..., 1], 0), values.shape[0] - 1)
         result: FloatArray = values[y, x].astype(float)
         return result
+
+    def index(self, points: FloatArray) -> npt.NDArray[np.intp]:
+        """Column and row of points [mm]."""
+        return ((points - self.low) * self.per_mm + 0.5).astype(np.intp)
+
+    def shifted(
+        self, values: npt.NDArray[np.float32], at: npt.NDArray[np.intp], moves: npt.NDArray[np.intp]
+    ) -> npt.NDArray[np.float32]:
+        """Values under n places that are moved m ways, in whole columns and rows: (m, n)."""
+        width = values.shape[1]
+        flat = (at[:, 1] * width + at[:, 0])[None] + (moves[:, 1] * width + moves[:, 0])[:, None]
+        return values.ravel().take(flat, mode="clip")
 
 
 def _field(flat: Flat, patch: Patch) -> _Field:
@@ -94,15 +110,24 @@ def _field(flat: Flat, patch: Patch) -> _Field:
     outside = cv2.distanceTransform(1 - mask, cv2.DIST_L2, 5)
     inside = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     x, y = np.meshgrid(low[0] + np.arange(wide) / per_mm, low[1] + np.arange(high) / per_mm)
-    light = cv2.GaussianBlur(flat.at(np.stack([x, y], -1)).astype(np.float32), (0, 0), 0.8)
-    steps = np.hypot(cv2.Sobel(light, cv2.CV_32F, 1, 0) / 8, cv2.Sobel(light, cv2.CV_32F, 0, 1) / 8).max(2)
-    strong = steps > max(0.035, 3.0 * flat.unlit / 4)
-    thin = strong & (steps >= cv2.dilate(steps, np.ones((3, 3), np.uint8)) * 0.8)
-    edges = np.minimum(cv2.distanceTransform((~thin).astype(np.uint8), cv2.DIST_L2, 5) / per_mm, 2.5)
+    light = cv2.GaussianBlur(
+        flat.at(np.stack([x, y], -1)).astype(np.float32), (0, 0), _SEARCH_MM * per_mm / 2
+    )
+    # Of the three colours the one that changes most.
+    steep = [cv2.Sobel(light, cv2.CV_32F, *way) / 8 * per_mm / _CLEAR_PER_MM for way in ((1, 0), (0, 1))]
+    most = np.hypot(*steep).argmax(2)[..., None]
+    steep_x, steep_y = (np.take_along_axis(one, most, 2)[..., 0] for one in steep)
     signed = (outside - inside) / per_mm
     smooth = cv2.GaussianBlur(signed, (0, 0), 1.0)
     ways = (cv2.Sobel(smooth, cv2.CV_32F, *way) / 8 * per_mm for way in ((1, 0), (0, 1)))
-    return _Field(low=low, per_mm=per_mm, signed=signed, slopes=np.stack([signed, *ways], -1), edges=edges)
+    return _Field(
+        low=low,
+        per_mm=per_mm,
+        signed=signed,
+        slopes=np.stack([signed, *ways], -1),
+        steep_x=steep_x,
+        steep_y=steep_y,
+    )
 
 
 def fits_of(
@@ -125,10 +150,6 @@ def fits_of(
     Checked by: unit/test_vision_parts.py
     """
     field = _field(flat, patch)
-    core = core_field = None
-    if patch.core_mm is not None:
-        core = Patch(outline_mm=patch.core_mm, area_mm2=ring_area_mm2(patch.core_mm), certain=True)
-        core_field = _field(flat, core)
     # One printed millimetre is `print_ratio` true ones: true parts look larger on a mat that shrank.
     base = 1.0 / print_ratio
     rough = []
@@ -155,23 +176,17 @@ def fits_of(
                 scale = base * sqrt(ratio)
             elif not _CLEAR_AREA[0] < ratio < (_CLEAR_AREA if patch.certain else _FAINT_AREA)[1]:
                 continue
-            if core is not None and not 0.4 < core.area_mm2 / area < 1.12:
-                continue
             if not free_scale and float(np.linalg.norm(np.ptp(outline, axis=0))) > 1.35 * extent + 4.0:
                 continue
             if patch.certain:
                 starts = _starts(patch, field, pose, scale, view)
             else:
                 starts = _searched(patch, field, pose, scale, view)
-                if 0.8 < ratio < 1.6:  # no shadow with an edge: it is nearly the part's own outline
-                    starts += [(0.6 * c, at, t) for c, at, t in _starts(patch, field, pose, scale, view)]
-                if core is not None and core_field is not None and 0.55 < core.area_mm2 / area < 1.25:
-                    starts += [(0.6 * c, at, t) for c, at, t in _starts(core, core_field, pose, scale, view)]
             rough += [(cost, index, pose, at, turn, scale) for cost, at, turn in starts]
     rough.sort(key=lambda r: r[0])
     found: list[Fit] = []
     per_pose: dict[int, int] = {}
-    most = 4 if free_scale else 8 if patch.certain else 16
+    most = 4 if free_scale else 8 if patch.certain else 12
     for cost, index, pose, at, turn, scale in rough:
         if len(found) >= most or (found and patch.certain and cost > _FAR_WORSE * max(rough[0][0], 0.3)):
             break
@@ -285,45 +300,53 @@ def _pulled(field: _Field, points: FloatArray) -> tuple[FloatArray, float, float
 def _searched(
     patch: Patch, field: _Field, pose: Pose, scale: float, view: MatView
 ) -> list[tuple[float, FloatArray, float]]:
-    """Places and turns within a patch that is part and shadow where a pose's outline lies on edges."""
+    """Places and turns within a patch that is part and shadow where edges run along a pose's outline.
+
+    The first number is the worse the higher: minus the length of outline [mm] that has an edge beyond chance.
+    """
     low, high = patch.outline_mm.min(0), patch.outline_mm.max(0)
     middle = (low + high) / 2
-    lit = None if patch.core_mm is None else even_points(patch.core_mm, 60)
-    first, longer = _axis(even_points(patch.outline_mm if lit is None else patch.core_mm, 120))  # type: ignore[arg-type]
-    own, own_longer = _axis(
-        pose.outline_mm if len(pose.outline_mm) > 60 else even_points(pose.outline_mm, 120)
-    )
+    axis, longer = _axis(even_points(patch.outline_mm, 120))
+    own, own_longer = _axis(even_points(pose.outline_mm, 120))
     turns = np.arange(45) * (2 * pi / 45)
     if min(longer, own_longer) > 1.5:
         half = np.arange(-5, 6) * np.radians(7.0)
-        turns = first - own + np.r_[half, half + pi]
+        turns = axis - own + np.r_[half, half + pi]
     found = []
-    for turn in turns:
-        outline = outline_seen(
-            pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale, rough=True
-        )
-        points = even_points(outline, 60)
-        room_low, room_high = low - points.min(0) - 2.0, high - points.max(0) + 2.0
-        if lit is not None:  # what is lit is most of the part
-            aside = (lit.min(0) + lit.max(0)) / 2 - (points.min(0) + points.max(0)) / 2
-            room_low, room_high = np.maximum(room_low, aside - 6.0), np.minimum(room_high, aside + 6.0)
-        if (room_high < room_low).any():
+    step = round(_SEARCH_MM * field.per_mm)
+    for k, turn in enumerate(turns):
+        if k % 2 == 0 or abs(turn - turns[k - 1]) > _SAME_VIEW_RAD:
+            outline = outline_seen(
+                pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale, rough=True
+            )
+        else:  # so little turned, the camera sees nearly the same
+            outline = _moved(outline, middle, np.zeros(2), float(turn - turns[k - 1]))
+        points, normals, run = _along(outline, _SEARCH_POINTS)
+        room = (low - points.min(0) - 2.0, high - points.max(0) + 2.0)
+        if (room[1] < room[0]).any():
             continue
-        sx, sy = (np.arange(a, b + 0.7, 1.2) for a, b in zip(room_low, room_high, strict=True))
-        shifts = np.stack(np.meshgrid(sx, sy), -1).reshape(-1, 2)
-        places = points[None] + shifts[:, None]
-        keep = (field.at(field.signed, places) < 1.0).mean(1) > 0.9
-        if not keep.any():
+        first, last = (np.rint(r * field.per_mm).astype(int) for r in room)
+        ways = (np.arange(a, b + 1, step) for a, b in zip(first, last, strict=True))
+        moves = np.stack(np.meshgrid(*ways), -1).reshape(-1, 2)
+        at = field.index(points)
+        moves = moves[(field.shifted(field.signed, at[::3], moves) < 1.0).mean(1) > 0.9]
+        if not len(moves):
             continue
-        shifts, cost = shifts[keep], field.at(field.edges, places[keep]).mean(1)
-        for k in np.argsort(cost)[:3]:
-            back = 0.0
-            if lit is not None:
-                off = _to_outline(lit, points + shifts[k])
-                back = float(np.minimum(off[~_inside(lit, outline + shifts[k])], 5.0).sum()) / len(lit)
-            found.append((float(cost[k]) + back, middle + shifts[k], float(turn)))
+        edge = field.shifted(field.steep_x, at, moves) * normals[:, 0]
+        edge += field.shifted(field.steep_y, at, moves) * normals[:, 1]
+        cost = run * (_EDGE_BY_CHANCE - np.minimum(np.abs(edge), 1.0).mean(1))
+        found += [(float(cost[m]), middle + moves[m] / field.per_mm, float(turn)) for m in cost.argsort()[:2]]
     found.sort(key=lambda f: f[0])
     return found[:3]
+
+
+def _along(outline: FloatArray, count: int) -> tuple[FloatArray, FloatArray, float]:
+    """Points at equal distances along an outline, its outward normals there, and its length [mm]."""
+    run = float(np.linalg.norm(np.roll(outline, -1, 0) - outline, axis=1).sum())
+    points = even_points(outline, count)
+    along = np.roll(points, -1, 0) - np.roll(points, 1, 0)
+    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
+    return points, np.column_stack([along[:, 1], -along[:, 0]]), run
 
 
 def refined(
@@ -418,8 +441,6 @@ def refined(
     says = _said(off, there, u_all, clear=patch.certain, by_mask=by_mask)
     if patch.certain:
         says = 0.5 * (says + _said_back(patch.outline_mm, outline, u_all))
-    elif patch.core_mm is not None:
-        says = 0.5 * (says + _said_back(patch.core_mm, outline, u_all, within=True))
     good = there & (np.abs(off) < 3.0 * u_all)
     return Fit(
         kind=index,
@@ -451,10 +472,7 @@ def _signed_to(points: FloatArray, outline: FloatArray) -> FloatArray:
 def _points(outline: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Points at equal distances along an outline, and its outward normals there."""
     run = float(np.linalg.norm(np.roll(outline, -1, 0) - outline, axis=1).sum())
-    points = even_points(outline, max(24, round(run / _SPACING_MM)))
-    along = np.roll(points, -1, 0) - np.roll(points, 1, 0)
-    along /= np.maximum(np.linalg.norm(along, axis=1), 1e-9)[:, None]
-    return points, np.column_stack([along[:, 1], -along[:, 0]])
+    return _along(outline, max(24, round(run / _SPACING_MM)))[:2]
 
 
 def _steps(
@@ -507,16 +525,11 @@ def _most_said(u: float, *, both: bool) -> float:
     return 0.5 * (mine + back) if both else mine
 
 
-def _said_back(mine_mm: FloatArray, outline: FloatArray, u: float, *, within: bool = False) -> float:
-    """The same from what is seen of the thing itself: what lies outside the predicted outline is not explained.
-
-    within: what is seen may be less than the whole, so only what sticks out counts.
-    """
+def _said_back(mine_mm: FloatArray, outline: FloatArray, u: float) -> float:
+    """The same from what is seen of the thing itself: what lies outside the predicted outline is not explained."""
     run = float(np.linalg.norm(np.roll(mine_mm, -1, 0) - mine_mm, axis=1).sum())
     mine = even_points(mine_mm, max(24, round(0.85 * run / _SPACING_MM)))
     off = _to_outline(mine, even_points(outline, max(120, round(run / 0.25))))
-    if within:
-        off = np.where(_inside(mine, outline), np.minimum(off, _OUTSIDE), off)
     wide = hypot(u, _OUTSIDE)
     each = np.log(
         (1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * _RANDOM_MM + _STRAY

@@ -78,14 +78,19 @@ def judged(
 
     Parameters: patches on the mat, no reference card among them; kinds that are expected, with their counts; design;
         scale_ratio as ordered [-]; flat, view and printed of the same photo.
-    Returns: one PartSeen a patch, in the same order, and the missing parts.
+    Returns: one PartSeen a patch, or a piece of one, in the same order, and the missing parts.
     Raises: nothing of its own.
     Valid for: parts that lie apart.
     Source: posterior of each explanation; optimal assignment (scipy's linear_sum_assignment); sizes decided by their
         conformance probability (JCGM 106, 9.3).
     Checked by: unit/test_vision_parts.py
     """
-    views = [_explained(p, kinds, flat, view, printed) for p in patches]
+    views: list[_View] = []
+    for patch in patches:
+        whole = _explained(patch, kinds, flat, view, printed)
+        is_one = not patch.pieces or any(_is_plain(f) for f in whole.fits)
+        pieces = () if is_one else patch.pieces
+        views += [_explained(p, kinds, flat, view, printed) for p in pieces] or [whole]
     chosen = _assigned(views, kinds)
     seen = []
     for one, (kind, is_extra) in zip(views, chosen, strict=True):
@@ -109,7 +114,12 @@ def judged(
         for i, k in enumerate(kinds)
         if taken[i] < k.count
     )
-    return tuple(seen), missing
+    return tuple(_over_border(s, v.patch, view) for s, v in zip(seen, views, strict=True)), missing
+
+
+def _is_plain(fit: Fit) -> bool:
+    """Whether an explanation by itself shows that one part lies there."""
+    return fit.matched_ratio > _FAINT_FIT and fit.says > _LEAST_SAID
 
 
 def _explained(
@@ -337,6 +347,16 @@ def _rivals(one: _View, kind: int) -> list[Fit]:
         )
 
     return [f for f in others if not is_other_size(f)]
+
+
+def _over_border(seen: PartSeen, patch: Patch, view: MatView) -> PartSeen:
+    """A thing across the line round the free area is not called right: it may go on where nothing is looked at."""
+    free = view.mat.free
+    x, y = patch.outline_mm[:, 0], -patch.outline_mm[:, 1]
+    over = max(free.x_mm - x.min(), x.max() - free.right_mm, free.y_mm - y.min(), y.max() - free.lower_mm)
+    if over < 1.5 or seen.state is not State.RIGHT:
+        return seen
+    return replace(seen, state=State.UNTOLD, confidence=0.5, reason="it lies across the mat's border line")
 
 
 def _unknown(one: _View, base: PartSeen, kinds: tuple[Kind, ...], view: MatView) -> PartSeen:

@@ -12,7 +12,7 @@ import numpy.typing as npt
 from handsel.design.model import Design
 from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
-from handsel.vision.mat_flat import Patch, flattened, patches
+from handsel.vision.mat_flat import flattened, patches
 from handsel.vision.mat_print import PrintScale, print_scale
 from handsel.vision.mat_view import MatCause, MatRefused, MatView, view_of
 from handsel.vision.part_asks import title_of
@@ -103,7 +103,6 @@ def look_at_parts(
     seen, missing = judged(
         things, kinds, design=design, scale_ratio=scale_ratio, flat=flat, view=view, printed=printed
     )
-    seen = tuple(_over_border(s, p, view) for s, p in zip(seen, things, strict=True))
     return PartsSeen(
         design=design.name,
         scale_ratio=scale_ratio,
@@ -139,16 +138,6 @@ def _expected(kinds: tuple[Kind, ...], expected: Collection[str] | None, design:
                 do=f"Its parts are {', '.join(printed)}.",
             )
     return tuple(replace(k, count=sum(printed[n] for n in k.names if n in expected)) for k in kinds)
-
-
-def _over_border(seen: PartSeen, patch: Patch, view: MatView) -> PartSeen:
-    """A thing across the line round the free area is not called right: it may go on where nothing is looked at."""
-    free = view.mat.free
-    x, y = patch.outline_mm[:, 0], -patch.outline_mm[:, 1]
-    over = max(free.x_mm - x.min(), x.max() - free.right_mm, free.y_mm - y.min(), y.max() - free.lower_mm)
-    if over < 1.5 or seen.state is not State.RIGHT:
-        return seen
-    return replace(seen, state=State.UNTOLD, confidence=0.5, reason="it lies across the mat's border line")
 
 
 def _notes(view: MatView, printed: PrintScale, seen: Sequence[PartSeen]) -> list[str]:
