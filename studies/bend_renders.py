@@ -1,9 +1,12 @@
 """Close photos of bends of a cuff, with and without a whitened line, computed by an independent renderer.
 
-    python studies/bend_renders.py --kind bends --count 120
+    python studies/bend_renders.py --kind bends --count 40
+    python studies/bend_renders.py --kind fresh --count 40
 
-Writes JPEGs and truth.jsonl into out/bend-renders/. What is there already is not made again. One seed makes one photo.
-It runs on one thread and needs what angle_renders.py needs; about six seconds per photo.
+The looking was developed on the first kind; the fresh ones judge it: ten colours in turn, each as often sound as
+whitened, and lines as often faint or middling as strong. Writes JPEGs and one truth.jsonl per kind into
+out/bend-renders/. What is there already is not made again. One seed makes one photo. It runs on one thread and needs
+what angle_renders.py needs; about six seconds per photo.
 
 A bent plate of glossy plastic is seen from its outer side. Stress whitening is a change of the material: along a line
 near the bend the plastic's own colour is covered, in patches, by white. What may be taken for it is there as well: the
@@ -24,7 +27,11 @@ from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "bend-renders"
-FIRST_SEED = {"bends": 210_000}
+FIRST_SEED = {"bends": 210_000, "fresh": 215_000}
+STRENGTHS = (
+    0.06,
+    0.55,
+)  # of a line's middle: the share of the colour that is covered; patches make the mean less
 SIZE = (800, 600)
 SPAN_MM = 64.0  # of the plate each way, and of its texture
 TEXELS = 1024
@@ -71,7 +78,13 @@ def wander(rng: np.random.Generator, n: int, scale: float, smooth: int) -> np.nd
 
 
 def skin(
-    rng: np.random.Generator, plastic: np.ndarray, whitened: bool, radius: float, angle: float, confusers
+    rng: np.random.Generator,
+    plastic: np.ndarray,
+    whitened: bool,
+    radius: float,
+    angle: float,
+    confusers,
+    evenly: bool,
 ) -> tuple[np.ndarray, list[dict]]:
     """Reflectance over the plate, rows along u, columns along v, and the whitened lines on it."""
     import cv2
@@ -88,6 +101,8 @@ def skin(
             begin = rng.uniform(-24, 24 - length) if length < 48 else -25.0
             width = rng.uniform(0.5, 2.2)
             strength = rng.uniform(0.08, 0.55)
+            if evenly:  # as many faint as strong ones
+                strength = float(np.exp(rng.uniform(*np.log(STRENGTHS))))
             path = middle + wander(rng, TEXELS, 0.25, 60)
             inside = 1 / (1 + np.exp(-(at - begin) / 0.8)) / (1 + np.exp((at - begin - length) / 0.8))
             patchy = np.clip(1.0 + wander(rng, TEXELS, 0.28, 10), 0.1, 1.8)
@@ -127,14 +142,17 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
     rng = np.random.default_rng(seed)
     names = list(PLASTICS)
     colour = names[rng.integers(len(names))]
-    plastic = np.array(PLASTICS[colour])
     whitened = bool(rng.random() < 0.5)
+    if kind == "fresh":
+        number = seed - FIRST_SEED[kind]
+        colour, whitened = names[number % len(names)], number // len(names) % 2 == 0
+    plastic = np.array(PLASTICS[colour])
     radius, angle = float(rng.uniform(6, 14)), float(np.radians(rng.uniform(40, 90)))
     options = ["scratches", "dust", "slot", "shadow", "raking"]
     confusers = tuple(str(c) for c in rng.choice(options, int(rng.integers(0, 4)), replace=False))
     raster = bool(rng.random() < 0.6)
     alpha = float(rng.uniform(0.12, 0.4))
-    picture, lines = skin(rng, plastic, whitened, radius, angle, confusers)
+    picture, lines = skin(rng, plastic, whitened, radius, angle, confusers, kind == "fresh")
     T = mi.ScalarTransform4f
 
     u = np.concatenate(
@@ -274,9 +292,7 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
 
 
 def main() -> None:
-    photograph(
-        __doc__, OUT, FIRST_SEED, shoot, lambda s: (s.colour, s.whitened), kind="bends", count=120
-    )
+    photograph(__doc__, OUT, FIRST_SEED, shoot, lambda s: (s.colour, s.whitened), kind="bends", count=120)
 
 
 if __name__ == "__main__":

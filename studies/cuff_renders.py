@@ -1,10 +1,13 @@
 """Photos of formed cuffs seen along their axis, computed by an independent renderer with every truth known.
 
-    python studies/cuff_renders.py --kind clean --count 100
-    python studies/cuff_renders.py --kind hard --count 60
+    python studies/cuff_renders.py --kind clean --count 30
+    python studies/cuff_renders.py --kind hard --count 36
+    python studies/cuff_renders.py --kind fresh-clean --count 24
+    python studies/cuff_renders.py --kind fresh-hard --count 36
 
-Writes JPEGs and one truth.jsonl per kind into out/cuff-renders/. What is there already is not made again. One seed
-makes one photo. It runs on one thread and needs what angle_renders.py needs; about six seconds per photo.
+The measurement was developed on the first two kinds; the fresh ones are like them and judge it. Writes JPEGs and one
+truth.jsonl per kind into out/cuff-renders/. What is there already is not made again. One seed makes one photo. It
+runs on one thread and needs what angle_renders.py needs; about five seconds per photo.
 
 A cuff is a strip of 3 mm bent to a U: a flat back, two bends, two flanks; or an arc that runs into the flanks. What
 makes it lopsided: a flank that leans further than the other, a bend that lies off its line (so that one flank is
@@ -25,7 +28,7 @@ from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "cuff-renders"
-FIRST_SEED = {"clean": 110_000, "hard": 120_000}
+FIRST_SEED = {"clean": 110_000, "hard": 120_000, "fresh-clean": 115_000, "fresh-hard": 125_000}
 THICK_MM = 3.0
 SAMPLES, SMOOTH_SAMPLES = 9, 10  # light paths per pixel at edges, and per coarse pixel between them
 PLASTICS = {
@@ -276,7 +279,7 @@ def render(
 def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
     rng = np.random.default_rng(seed)
     troubles: tuple[str, ...] = ()
-    if kind == "hard":
+    if kind.endswith("hard"):
         options = ["dim", "texture", "shadow", "clutter", "like", "yaw", "twist", "small"]
         troubles = tuple(rng.choice(options, int(rng.integers(1, 3)), replace=False))
     form = str(rng.choice(["flat", "flat", "arc"]))

@@ -13,7 +13,7 @@ The outside is the edge of the end that faces the camera, as long as neither fla
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from handsel.errors import HandselError
 from handsel.vision.colour import lab_from_linear, linear_from_srgb
-from handsel.vision.cuff_edge import COLOURED, refined_edge
+from handsel.vision.cuff_edge import COLOURED, Edge, find_tip, refined_edge, without_shadow
 from handsel.vision.curves import even, smoothed
 
 FloatArray = npt.NDArray[np.float64]
@@ -36,13 +36,10 @@ _FINER = 4
 _LEAST_GROUND = 0.08  # share of the rim that a colour of the ground has at least
 _RING = 0.05  # of the copy's shorter side, taken for what lies behind
 _CLEARLY = 9.0  # colour difference (CIE76 with half the say for lightness) of what is not behind
-_DEEPEST_SHADOWS = (
-    0.05,
-    0.28,
-    0.12,
-    0.6,
-    0.42,
-)  # of the light beside them; the first does for cuffs with a colour
+# Of the light beside them. The first does for cuffs with a colour, the others for those without.
+_DEEPEST_SHADOWS = (0.05, 0.28, 0.12, 0.6, 0.42)
+_NO_SHADOW = 0.85  # to see where anything lies that is darker, be it cuff or shadow
+_SHARES = np.linspace(0.0, 1.15, 232)  # of a colour of the ground, from dark to a little lighter than it is
 _LEAST_AREA = 0.0015  # of the picture; within its own surroundings it has far more
 _LEAST_WIDTH_PX = 150.0
 _MOST_SOLID = 0.80  # of its hull: more is no U
@@ -51,6 +48,14 @@ _MOST_BLUR = 0.018  # of the width: edges that take longer to cross
 _PLAIN_DEG = 70.0  # a corner without any doubt
 _SHARP_DEG, _NEARLY = 35.0, 0.74  # over about 3 mm before and after, and of the sharpest there is
 _MOST_LOST = 0.25
+_MOST_SOFT = 0.12  # where only lightness parts cuff and ground: soft edges are shadows
+_CLEARLY_SHARPER = 0.08  # share of the outline by which a later way must be better
+_WIDE = 0.027  # of the width: how far off shadow may have led
+_SMALL_REACH_PX = 2.0  # in the small copy
+_TIP_REACH = 0.17  # of the way from tip to tip: what lies within it may be a tip, bends do not
+RIM_RATIO = 0.04  # a cuff's thickness over its width: 3 mm of about 75
+_U_ROUGH_TIP = 0.25  # of the thickness: how well a tip is known that was seen in the small copy only
+_U_ROUND_TIP = 0.03  # of the thickness: how far a flank's end is from a straight cut
 
 
 class CuffCause(StrEnum):
@@ -79,12 +84,12 @@ class CuffOutline:
 
     outside_px: FloatArray  # (n, 2) evenly spaced from tip to tip round the back
     inside_px: FloatArray  # (m, 2) the way back along the inner edge, from the second tip to the first
-    mask: Mask  # (h, w) of a smaller copy of a piece of the picture, 1 is cuff
-    corner_px: FloatArray  # (2,) the piece's top left corner in the picture
-    shrink: float  # that copy's size over the piece's
     u_edge_px: float  # standard deviation of one point of the outside
+    u_place_px: FloatArray  # (n,) how far the edge itself is in doubt at each of them
+    u_tips_px: tuple[float, float]  # of both ends along their flanks, first and last
     blur_px: float  # standard deviation of the blur across the edge
     lost_ratio: float  # share of the outside whose edge was not clear and was bridged
+    coloured: bool  # cuff and ground differ in more than lightness, so that shadow is no cuff
 
 
 def find_outline(
@@ -117,16 +122,7 @@ def find_outline(
             cover = [np.asarray(c) - step for c in cover]
             corner = corner + step
     found = _outline_in(pixels, cover, where)
-    return CuffOutline(
-        outside_px=found.outside_px + corner,
-        inside_px=found.inside_px + corner,
-        mask=found.mask,
-        corner_px=corner,
-        shrink=found.shrink,
-        u_edge_px=found.u_edge_px,
-        blur_px=found.blur_px,
-        lost_ratio=found.lost_ratio,
-    )
+    return replace(found, outside_px=found.outside_px + corner, inside_px=found.inside_px + corner)
 
 
 def _surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> tuple[int, int, int, int] | None:
@@ -139,8 +135,12 @@ def _surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> tuple[int, int
     exact = np.array([small.shape[1] / width, small.shape[0] / height])
     covers = [(np.asarray(c, float) + 0.5) * exact - 0.5 for c in cover]
     seen = np.zeros(small.shape[:2], bool)
-    for deepest in _DEEPEST_SHADOWS:  # a cuff that falls in pieces for one does not for another
-        likely = _likely(np.asarray(small, np.uint8), covers, deepest)
+    ground = _Ground.of(np.asarray(small, np.uint8))
+    for deepest in (
+        *_DEEPEST_SHADOWS,
+        _NO_SHADOW,
+    ):  # a cuff that falls in pieces for one does not for another
+        likely = _likely(ground, covers, deepest)
         start = _largest(
             np.asarray(cv2.morphologyEx(likely, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), np.uint8)
         )
@@ -179,8 +179,13 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Go closer, until it fills a third of the picture or more, and take it again.",
         )
-    _, _, blur, _ = refined_edge(pixels, outside, 0.027 * reach)  # a wide look tells a wide blur
-    fine, u_px, _, lost = refined_edge(pixels, outside, 1.6 / shrink)
+    wide = refined_edge(pixels, outside, _WIDE * reach)
+    blur = wide.blur_px  # a wide look tells a wide blur
+    edge = refined_edge(pixels, outside, 1.6 / shrink)
+    if wide.coloured:
+        shadowed = without_shadow(pixels, edge, wide, outside)
+        if shadowed is not None:
+            edge = refined_edge(pixels, shadowed, 1.6 / shrink)
     if blur > _MOST_BLUR * reach:
         raise CuffRefused(
             CuffCause.BLURRED,
@@ -188,46 +193,94 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Rest the phone on something, wait until it is sharp, and take it again.",
         )
-    if lost > _MOST_LOST:
+    unsure = edge.lost_ratio if edge.coloured else 1.0 - edge.sharp_ratio
+    if unsure > (_MOST_LOST if edge.coloured else _MOST_SOFT):
         raise CuffRefused(
             CuffCause.FAINT,
-            f"the cuff's edge does not stand out over {100 * lost:.0f} % of its way",
+            f"the cuff's edge does not stand out from ground and shadow over {100 * unsure:.0f} % of its way",
+            where=where,
+            do="Lay it on a plain sheet of quite another colour, away from hard shadows, and take it again.",
+        )
+    points, doubt, u_tips, told = _with_tips(pixels, edge, inside, reach, 1.6 / shrink)
+    if not (told or edge.coloured):
+        raise CuffRefused(
+            CuffCause.FAINT,
+            "a flank's end does not stand out from ground and shadow",
             where=where,
             do="Lay it on a plain sheet of quite another colour, away from hard shadows, and take it again.",
         )
     return CuffOutline(
-        outside_px=fine,
+        outside_px=points,
         inside_px=inside,
-        mask=mask,
-        corner_px=np.zeros(2),
-        shrink=float(exact[0]),
-        u_edge_px=u_px,
+        u_edge_px=edge.noise_px,
+        u_place_px=doubt,
+        u_tips_px=u_tips,
         blur_px=blur,
-        lost_ratio=lost,
+        lost_ratio=edge.lost_ratio,
+        coloured=edge.coloured,
     )
 
 
+def _with_tips(
+    pixels: Pixels, edge: Edge, inside: FloatArray, across_px: float, reach_px: float
+) -> tuple[FloatArray, FloatArray, tuple[float, float], bool]:
+    """The outside from corner to corner, the doubt at each point, both corners' own along the flanks; and whether both
+    are corners."""
+    rim = RIM_RATIO * across_px
+    points, doubt = edge.points, edge.u_place_px
+    u_tips, told = [], True
+    for stub in (inside, inside[::-1]):  # on from the last point; then both ways turned round
+        found = find_tip(pixels, points, stub, rim_px=rim, reach_px=reach_px)
+        if found is None:
+            u_tips.append(_U_ROUGH_TIP * rim)
+            told = False
+        else:
+            corner, u_tip = found
+            way = points[-1] - points[-6]
+            way /= np.linalg.norm(way)
+            before = (points - corner) @ way < -0.1 * rim
+            last = int(np.nonzero(before)[0].max()) + 1
+            points, doubt = np.vstack([points[:last], corner]), np.append(doubt[:last], doubt[last - 1])
+            u_tips.append(float(np.hypot(u_tip, _U_ROUND_TIP * rim)))
+        points, doubt = points[::-1], doubt[::-1]
+    return points, doubt, (u_tips[1], u_tips[0]), told
+
+
 def _found(small: Pixels, covers: Sequence[FloatArray], where: str) -> tuple[Mask, _Mouth]:
-    """The cuff in the small copy, and its mouth, however deep the shadows are."""
+    """The cuff in the small copy, and its mouth, however deep the shadows are.
+
+    Where cuff and ground differ in colour the first way that shows a U is right. Where only lightness parts them, a way
+    may take shadow for cuff or leave a flank off; then the outline is taken that has a sharp edge all along.
+    """
     why = _nothing(where)
+    ground = _Ground.of(small)
+    best: tuple[Mask, _Mouth] | None = None
+    most = -_CLEARLY_SHARPER
     for deepest in _DEEPEST_SHADOWS:
         try:
-            mask = _part(small, covers, deepest, where)
-            return mask, _mouth(mask, where)
+            mask = _part(ground, covers, deepest, where)
+            mouth = _mouth(mask, where)
         except CuffRefused as refused:
             # What runs out of the picture says more than that nothing was found.
             if why.cause is CuffCause.NO_CUFF:
                 why = refused
-    raise why
+            continue
+        if ground.parted_by_colour(mask):
+            return mask, mouth
+        sharp = refined_edge(small, _two_ways(*mouth)[0], _SMALL_REACH_PX).sharp_ratio
+        if sharp > most + _CLEARLY_SHARPER:
+            best, most = (mask, mouth), sharp
+    if best is None:
+        raise why
+    return best
 
 
-def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, where: str) -> Mask:
+def _part(ground: _Ground, covers: Sequence[FloatArray], deepest_shadow: float, where: str) -> Mask:
     """The largest thing in the small copy that is unlike its ground."""
     import cv2
 
-    likely = _likely(small, covers, deepest_shadow)
-    light = linear_from_srgb(small)
-    behind = _margin(small)
+    likely = _likely(ground, covers, deepest_shadow)
+    behind = ground.behind
     start = _largest(likely)
     if start is None:
         raise _nothing(where)
@@ -239,7 +292,7 @@ def _part(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float, wh
         cv2.fillConvexPoly(plan, np.round(outline).astype(np.int32), cv2.GC_BGD)
     back, fore = np.zeros((1, 65)), np.zeros((1, 65))
     try:
-        cv2.grabCut(_for_the_cut(light, start), plan, None, back, fore, 4, cv2.GC_INIT_WITH_MASK)  # type: ignore[call-overload]
+        cv2.grabCut(_for_the_cut(ground.lab, start), plan, None, back, fore, 4, cv2.GC_INIT_WITH_MASK)  # type: ignore[call-overload]
     except cv2.error:
         raise _nothing(where) from None
     found = np.isin(plan, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.uint8)
@@ -267,48 +320,78 @@ def _margin(small: Pixels) -> npt.NDArray[np.bool_]:
     return behind
 
 
-def _likely(small: Pixels, covers: Sequence[FloatArray], deepest_shadow: float) -> Mask:
+def _likely(ground: _Ground, covers: Sequence[FloatArray], deepest_shadow: float) -> Mask:
     """What is clearly unlike the ground, in shadow or not, and no card."""
     import cv2
 
-    light = linear_from_srgb(small)
-    smooth = np.stack([cv2.GaussianBlur(light[..., k], (0, 0), 1.5) for k in range(3)], -1)
-    likely = (_apart(smooth, _margin(small), deepest_shadow) > _CLEARLY).astype(np.uint8)
+    likely = (ground.apart(deepest_shadow) > _CLEARLY).astype(np.uint8)
     for outline in covers:
         cv2.fillConvexPoly(likely, np.round(outline).astype(np.int32), 0)
     return np.asarray(cv2.morphologyEx(likely, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), np.uint8)
 
 
-def _for_the_cut(light: FloatArray, start: Mask) -> Pixels:
+def _for_the_cut(lab: FloatArray, start: Mask) -> Pixels:
     """Colours in which a shadow weighs less than another plastic."""
-    lab = lab_from_linear(light)
     inside, beyond = (np.median(lab[start == k][:, 1:], axis=0) for k in (1, 0))
     by_light = 0.7 if float(np.linalg.norm(inside - beyond)) > COLOURED else 1.6
     lab = lab * [by_light, 1.5, 1.5] + [0.0, 128.0, 128.0]
     return np.ascontiguousarray(np.clip(np.round(lab), 0, 255).astype(np.uint8))
 
 
-def _apart(light: npt.NDArray[Any], behind: npt.NDArray[np.bool_], deepest_shadow: float) -> FloatArray:
-    """How unlike each pixel is to all that lies behind, be that in shadow or not."""
-    import cv2
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Ground:
+    """The small copy, and the colours that lie at its rim."""
 
-    lab = lab_from_linear(light)
-    margin = lab[behind].astype(np.float32)
-    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
-    cv2.setRNGSeed(1)
-    _, labels, _ = cv2.kmeans(margin, 4, None, stop, 2, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
-    least = np.full(light.shape[:2], np.inf)
-    for k in range(4):
-        mine = labels[:, 0] == k
-        if mine.mean() < _LEAST_GROUND:  # a cuff that runs out of the picture is no ground
-            continue
-        colour = np.median(light[behind][mine], axis=0)
-        spread = float(np.sqrt(np.median(((margin[mine] - np.median(margin[mine], axis=0)) ** 2).sum(1))))
-        share = np.clip(light.sum(-1) / max(float(colour.sum()), 1e-6), deepest_shadow, 1.15)
-        off = (lab - lab_from_linear(share[..., None] * colour)) * [0.7, 1.0, 1.0]
-        # In the dark, chroma is noise.
-        least = np.minimum(least, np.linalg.norm(off, axis=-1) / max(1.0, spread / 3.0))
-    return least
+    lab: FloatArray  # (h, w, 3) each pixel
+    behind: npt.NDArray[np.bool_]  # (h, w) the rim
+    smooth_lab: FloatArray  # (h, w, 3) without grain
+    total: FloatArray  # (h, w) light of the smooth copy, all channels
+    colours: tuple[tuple[FloatArray, float], ...]  # linear light, and spread in colour differences
+
+    @classmethod
+    def of(cls, small: Pixels) -> _Ground:
+        """Up to four colours; a cuff that runs out of the picture is none of them."""
+        import cv2
+
+        light = linear_from_srgb(small)
+        smooth = np.stack([cv2.GaussianBlur(light[..., k], (0, 0), 1.5) for k in range(3)], -1)
+        lab, behind = lab_from_linear(smooth), _margin(small)
+        margin = lab[behind].astype(np.float32)
+        stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+        cv2.setRNGSeed(1)
+        _, labels, _ = cv2.kmeans(margin, 4, None, stop, 2, cv2.KMEANS_PP_CENTERS)  # type: ignore[call-overload]
+        colours = []
+        for k in range(4):
+            mine = labels[:, 0] == k
+            if mine.mean() < _LEAST_GROUND:
+                continue
+            middle = np.median(margin[mine], axis=0)
+            spread = float(np.sqrt(np.median(((margin[mine] - middle) ** 2).sum(1))))
+            colours.append((np.median(smooth[behind][mine], axis=0), spread))
+        return cls(
+            lab=lab_from_linear(light),
+            behind=behind,
+            smooth_lab=lab,
+            total=smooth.sum(-1),
+            colours=tuple(colours),
+        )
+
+    def parted_by_colour(self, mask: Mask) -> bool:
+        """Whether cuff and ground differ in more than lightness, so that shadow is told from cuff."""
+        inside, beyond = (np.median(self.lab[mask == k][:, 1:], axis=0) for k in (1, 0))
+        return float(np.linalg.norm(inside - beyond)) > COLOURED
+
+    def apart(self, deepest_shadow: float) -> FloatArray:
+        """How unlike each pixel is to all that lies behind, be that in shadow or not."""
+        least = np.full(self.total.shape, np.inf)
+        for colour, spread in self.colours:
+            share = np.clip(self.total / max(float(colour.sum()), 1e-6), deepest_shadow, _SHARES[-1])
+            shadowed = lab_from_linear(_SHARES[:, None] * colour)
+            nearest = np.round(share * ((len(_SHARES) - 1) / _SHARES[-1])).astype(np.intp)
+            off = (self.smooth_lab - shadowed[nearest]) * [0.7, 1.0, 1.0]
+            # In the dark, chroma is noise.
+            least = np.minimum(least, np.linalg.norm(off, axis=-1) / max(1.0, spread / 3.0))
+        return least
 
 
 def _largest(mask: Mask) -> Mask | None:
@@ -405,7 +488,7 @@ def _corners(points: FloatArray) -> tuple[int, int]:
     path = even(points, count)
     step = round(0.016 * count)
     turn = _turns(smoothed(path, 4), step)
-    reach = round(0.30 * count)
+    reach = round(_TIP_REACH * count)
     begin = _corner(turn[:reach][::-1], step)
     end = _corner(turn[-reach:], step)
     walked = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])

@@ -14,6 +14,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 _ROUNDS, _NUDGE = 30, 1e-5
+_SETTLED = 1e-5  # of the mean square: what a step must gain for another one
 _SPAN, _LEAST_SPAN = 0.14, 6  # of the line, on either side of the piece that is counted to
 
 
@@ -33,10 +34,11 @@ class Mirrored:
         return float(self.gaps.max())
 
 
-def mirrored(points: FloatArray) -> Mirrored:
+def mirrored(points: FloatArray, *, near: Mirrored | None = None) -> Mirrored:
     """The mirror axis of an outline, and its distance from its mirror image all along.
 
-    Parameters: points : (n, 2) float [any unit], an open line in even steps that the axis crosses once.
+    Parameters: points : (n, 2) float [any unit], an open line in even steps that the axis crosses once; near, the
+        answer for a line that is nearly this one, from which it is found sooner.
     Returns: Mirrored, for the axis that makes the mean square of the gaps least.
     Raises: nothing of its own.
     Valid for: lines that are mirror images to within a quarter of their width.
@@ -48,10 +50,15 @@ def mirrored(points: FloatArray) -> Mirrored:
     centred = points - middle
     size = float(np.abs(centred).max())
     unit = centred / size
-    chord = unit[-1] - unit[0]
-    start = np.array([atan2(chord[1], chord[0]), 0.0])
-    start[1] = float((unit[0] + unit[-1]) @ _normal(start[0]) / 2.0)
-    state = min((_settled(unit, s) for s in (start, np.array([start[0], 0.0]))), key=lambda s: _cost(unit, s))
+    if near is None:
+        chord = unit[-1] - unit[0]
+        start = np.array([atan2(chord[1], chord[0]), 0.0])
+        start[1] = float((unit[0] + unit[-1]) @ _normal(start[0]) / 2.0)
+        starts = (start, np.array([start[0], 0.0]))
+    else:
+        turn = atan2(near.normal[1], near.normal[0])
+        starts = (np.array([turn, (near.offset - middle @ near.normal) / size]),)
+    state = min((_settled(unit, s) for s in starts), key=lambda s: _cost(unit, s))
     normal = _normal(state[0])
     image = _image(unit, state)
     nearest = _nearest(unit, image)
@@ -112,7 +119,7 @@ def _settled(points: FloatArray, state: FloatArray) -> FloatArray:
         else:
             return state
         state = state + share * move
-        if best - new < 1e-12:
+        if best - new < _SETTLED * best + 1e-14:
             return state
         best = new
     return state
