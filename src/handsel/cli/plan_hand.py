@@ -107,7 +107,7 @@ def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
     lead = f"{on}: " if on else ""
     minutes = f"{step.minutes:.0f}" if step.minutes >= 1.0 else f"{step.minutes:.1f}"
     if step.kind == "check":
-        _line(out, depth, f"{lead}look first", f"{minutes} min", bold=depth == 0)
+        _line(out, depth, f"{lead}check first", f"{minutes} min", bold=depth == 0)
         for asked in step.asked:
             place = f"{spoken(asked.place)}: " if asked.place else ""
             who = "somebody else" if asked.again else ""

@@ -31,6 +31,7 @@ class AskedLookTable(Told):
 
     of: str = Field(description="Observable of the catalogue.")
     place: str = Field(description="Digit, hinge, cord or knot; empty for the whole hand.")
+    title: str
     question: str
     answers: tuple[str, ...] = Field(description="Answers; of a number, ranges that lead to different steps.")
     again: bool = Field(description="By somebody else than the one who looked before.")

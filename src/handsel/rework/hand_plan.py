@@ -36,6 +36,7 @@ class AskedLook:
 
     of: str  # observable
     place: str
+    title: str
     question: str
     answers: tuple[str, ...]  # of a number: the ranges that lead to different steps
     again: bool  # by somebody else than the one who looked before
@@ -380,19 +381,18 @@ def _asked(a: Asked) -> AskedLook:
     return AskedLook(
         of=o.id,
         place=a.place,
-        question=o.question or f"Is this so: {o.title}?",
+        title=o.title,
+        question=o.question or f"{o.title[:1].upper()}{o.title[1:]}?",
         answers=a.answers,
         again=a.again,
     )
 
 
 def _look_first(asked: Sequence[AskedLook]) -> str:
-    """What to look at, with the place that each question is about."""
-    said = [f"{spoken(a.place)}: {a.question}" if a.place else a.question for a in asked]
-    who = "Look first"
-    if all(a.again for a in asked):
-        who = "Have somebody else look first"
-    return f"{who}: {' '.join(said)}"
+    """What to look at, with its place."""
+    said = "; ".join(f"{a.title} ({spoken(a.place)})" if a.place else a.title for a in asked)
+    who = "Have somebody else check first" if all(a.again for a in asked) else "Check first"
+    return f"{who}: {said}."
 
 
 def _sentence(first: PlanStep, minutes: float, p: float) -> str:
