@@ -19,7 +19,8 @@ from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows
 from handsel.diagnosis.posterior import Posterior
 from handsel.errors import BadFile
-from handsel.rework.actions import acts_for, cured_by
+from handsel.inspection.undo import ReworkDone
+from handsel.rework.actions import acts_for, cured_by, ends_with_setting
 from handsel.rework.hand_belief import believe
 from handsel.rework.hand_plan import plan_hand, way_of_plan
 from handsel.rework.length_ways import LengthWays, length_ways
@@ -178,6 +179,51 @@ def test_cutting_waits_for_the_screws_even_where_it_is_surer(plan_of, protocol):
     assert "would cure causes that something gentler cures too" in plan.kept
 
 
+@pytest.fixture
+def every_look(catalogue):
+    return {(o.id, place) for o in catalogue.observables for place in o.places}
+
+
+def test_what_tells_of_the_cords_is_read_twice_before_an_unsure_change_and_no_third_time(
+    plan_of, protocol, actions, every_look
+):
+    case = load_case(ROOT / "examples" / "03-a-little-shallow.toml")
+    found = length_ways(case, protocol, load_design("linden"))
+    unsure = replace(found, slides=replace(found.slides, p_success=0.7), cords={}, every=None)
+    shares = {"loop-long@index-middle": 0.6, "loop-long@ring-little": 0.4}
+    plan = plan_of(shares, lengths=unsure)
+    assert plan.first.kind == "check"
+    assert {a.of for a in plan.first.asked} == set(actions.setting.reads)
+    assert plan.first_rework().lengths is unsure.slides
+    read = plan_of(shares, lengths=unsure, done=every_look)
+    assert read.first.lengths is unsure.slides
+    assert plan.expected_minutes == pytest.approx(read.expected_minutes + plan.first.minutes)
+    sure = replace(found, slides=replace(found.slides, p_success=0.99), cords={}, every=None)
+    assert plan_of(shares, lengths=sure).first.kind == "rework"
+
+
+def test_two_causes_that_no_look_can_part_are_both_put_right_before_one_look(plan_of, every_look):
+    shares = {"hinge-tight@ring.tip": 0.5, "elastic-weak@ring": 0.5}
+    blind = plan_of(shares, done=every_look)
+    assert {r.rework for r in blind.first.reworks} == {"ease-hinge", "replace-elastic"}
+    assert blind.p_first_try > 0.9
+    seeing = plan_of(shares)
+    assert seeing.first.kind == "check"
+    assert seeing.expected_minutes < blind.expected_minutes
+
+
+def test_whoever_reworked_looks_before_handing_over_so_more_hands_are_good_then(plan_of, every_look):
+    plan = plan_of({"wrist-tight": 0.5, "elastic-missing@ring": 0.3, "tips-swapped@index-ring": 0.2}, done=every_look)
+    assert plan.p_first_try < 0.9
+    assert plan.p_first_try < plan.p_handed_over < 1.0
+
+
+def test_reworks_of_cords_and_slides_end_with_setting_the_hand_and_others_do_not(actions, protocol):
+    for rework, sets in (("restring-loop", True), ("move-thumb-pin", True), ("adjust-elastic", False)):
+        place = next(iter(protocol.places(protocol.rework(rework).per)), "")
+        assert ends_with_setting([ReworkDone(rework=rework, place=place)], actions, protocol) is sets
+
+
 def test_once_looked_at_again_the_hand_is_not_called_faultless(plan_of):
     shares = {"": 0.9, "wrist-tight": 0.1}
     plan = plan_of(shares, looked_again=True)
@@ -268,6 +314,9 @@ def test_the_bundled_file_fits_its_published_schema():
         ('at = "", chance = 0.94', 'at = "", odds = 0.94', "not known here"),
         ('catalogue = "wrist-hand-1"', 'catalogue = "other"', 'it is for "other"'),
         ('format = "handsel-actions/1"', 'format = "x/1"', "format"),
+        ('undoes = "worked-rest-angle"', 'undoes = "worked-rest-angel"', 'no characteristic "worked-rest-angel"'),
+        ('"whippletree-level", "thumb', '"whippletree-levle", "thumb', 'no look "whippletree-levle"'),
+        ("own_look_sees = 0.85", "own_look_sees = 1.85", "at most 1"),
         ('[last_resort]\nrework = "take-apart"', '[last_resort]\nrework = "burn"', 'no rework "burn"'),
     ],
 )  # fmt: skip
