@@ -17,6 +17,7 @@ _Bools = npt.NDArray[np.bool_]
 COLOURED = 18.0  # distance in a* and b* from which colour alone parts cuff and ground
 _STEPS = 240  # points of the outside
 _LEAST_STEP = 6.0  # colour difference that is an edge
+_LIGHT_BESIDE_COLOUR = 0.3
 _SOFT_PX = 0.5
 _SHADOW_PX, _DARKER, _MOST_SHADOW = (
     1.2,
@@ -51,11 +52,14 @@ class Edge:
         return float((self.seen & (self.u_place_px < _SOFT_PX)).mean())
 
 
-def refined_edge(pixels: Pixels, outside: FloatArray, reach_px: float, *, steps: int = _STEPS) -> Edge:
+def refined_edge(
+    pixels: Pixels, outside: FloatArray, reach_px: float, *, steps: int = _STEPS, by_colour: bool = False
+) -> Edge:
     """The edge where the colour is half way between both sides.
 
     Parameters: pixels : (h, w, 3) uint8, sRGB; outside : (n, 2) float [px], roughly; reach_px, how far the edge may
-        lie from it; steps, how many points it is given.
+        lie from it; steps, how many points it is given; by_colour, that lightness counts little where there is colour
+        to go by: then a shadow on the ground is ground, and the edge as coarse as a JPEG's colours.
     Returns: Edge.
     Raises: nothing of its own.
     Valid for: edges between two areas of a colour each.
@@ -66,7 +70,7 @@ def refined_edge(pixels: Pixels, outside: FloatArray, reach_px: float, *, steps:
     normal = _outward(points)
     half = max(4.0, 2.2 * reach_px)
     across = np.linspace(-half, half, 2 * round(half / 0.5) + 1)
-    share, size, coloured = _profiles(pixels, points, normal, across)
+    share, size, coloured = _profiles(pixels, points, normal, across, by_colour)
     shift, width = _crossings(share, across)
     clear = (size > _LEAST_STEP) & np.isfinite(shift) & (np.abs(shift) < 0.85 * half)
     if clear.sum() < max(4, steps // 12):
@@ -102,7 +106,7 @@ def refined_edge(pixels: Pixels, outside: FloatArray, reach_px: float, *, steps:
 def without_shadow(pixels: Pixels, edge: Edge, wide: Edge, rough: FloatArray) -> FloatArray | None:
     """The way along the edge where shadow was taken for cuff and the colour ends further in.
 
-    Parameters: pixels : (h, w, 3) uint8, sRGB; edge and wide, what a near and a wide look from rough found; rough :
+    Parameters: pixels : (h, w, 3) uint8, sRGB; edge and wide, what a near look and a wide one by colour found; rough :
         (n, 2) float [px]. All three run in step.
     Returns: the way : (n, 2) float [px], roughly; None where no shadow was taken for cuff.
     Raises: nothing of its own.
@@ -200,7 +204,7 @@ def _outward(points: FloatArray) -> FloatArray:
 
 
 def _profiles(
-    pixels: Pixels, points: FloatArray, normal: FloatArray, across: FloatArray
+    pixels: Pixels, points: FloatArray, normal: FloatArray, across: FloatArray, by_colour: bool
 ) -> tuple[FloatArray, FloatArray, bool]:
     """How far the colour has come from one side to the other along cuts across the edge; how far that is; and whether
     it is more than lightness."""
@@ -217,8 +221,7 @@ def _profiles(
     light = lab_from_srgb(np.asarray(seen, np.uint8))
     apart = np.linalg.norm(np.median(light[:, :3, 1:] - light[:, -3:, 1:], axis=(0, 1)))
     coloured = bool(apart > COLOURED)
-    # Beside a coloured cuff a shadow on the ground is ground: its colour says so, its lightness does not.
-    light = light * [0.3 if coloured else 1.0, 1.0, 1.0]
+    light = light * [_LIGHT_BESIDE_COLOUR if coloured and by_colour else 1.0, 1.0, 1.0]
     # Neighbours along the edge share their colours.
     light = np.stack([cv2.GaussianBlur(light[..., k], (1, 5), 1.2) for k in range(3)], -1)
     quarter = max(2, len(across) // 5)

@@ -50,6 +50,7 @@ _SHARP_DEG, _NEARLY = 35.0, 0.74  # over about 3 mm before and after, and of the
 _MOST_LOST = 0.25
 _MOST_SOFT = 0.12  # where only lightness parts cuff and ground: soft edges are shadows
 _CLEARLY_SHARPER = 0.08  # share of the outline by which a later way must be better
+_NEAR_PX = 2.6  # in the small copy: how far off its outline is
 _WIDE = 0.027  # of the width: how far off shadow may have led
 _SMALL_REACH_PX = 2.0  # in the small copy
 _TIP_REACH = 0.17  # of the way from tip to tip: what lies within it may be a tip, bends do not
@@ -179,13 +180,13 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Go closer, until it fills a third of the picture or more, and take it again.",
         )
-    wide = refined_edge(pixels, outside, _WIDE * reach)
-    blur = wide.blur_px  # a wide look tells a wide blur
-    edge = refined_edge(pixels, outside, 1.6 / shrink)
+    wide = refined_edge(pixels, outside, _WIDE * reach, by_colour=True)
+    blur = refined_edge(pixels, outside, _WIDE * reach).blur_px  # a wide look tells a wide blur
+    edge = refined_edge(pixels, outside, _NEAR_PX / shrink)
     if wide.coloured:
         shadowed = without_shadow(pixels, edge, wide, outside)
         if shadowed is not None:
-            edge = refined_edge(pixels, shadowed, 1.6 / shrink)
+            edge = replace(edge, points=shadowed)
     if blur > _MOST_BLUR * reach:
         raise CuffRefused(
             CuffCause.BLURRED,
@@ -201,7 +202,7 @@ def _outline_in(pixels: Pixels, cover: Sequence[FloatArray], where: str) -> Cuff
             where=where,
             do="Lay it on a plain sheet of quite another colour, away from hard shadows, and take it again.",
         )
-    points, doubt, u_tips, told = _with_tips(pixels, edge, inside, reach, 1.6 / shrink)
+    points, doubt, u_tips, told = _with_tips(pixels, edge, inside, reach, _NEAR_PX / shrink)
     if not (told or edge.coloured):
         raise CuffRefused(
             CuffCause.FAINT,
