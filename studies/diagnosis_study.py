@@ -91,11 +91,10 @@ def ask_all(
             began = perf_counter()
             answer = tool.ask(ceiling.answers(hand))
             spent = perf_counter() - began
-            even = tool.quick(ceiling.answers(hand), as_in_the_study=True)
             row = {
                 "hand": _id(hand),
                 "said": {f: round(p, 6) for f, p in answer.said.items() if p >= 1e-5},
-                "even": {f: round(p, 6) for f, p in even.said.items() if p >= 1e-5},
+                "even": {f: round(p, 6) for f, p in answer.even.items() if p >= 1e-5},
                 "none_fits": answer.none_fits,
                 "ms": round(1e3 * spent, 1),
             }

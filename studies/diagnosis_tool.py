@@ -23,12 +23,11 @@ from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.catalogue import Catalogue
-from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.hands import NONE
 from handsel.diagnosis.library import ROUNDS, Library
-from handsel.diagnosis.likelihood import items_of, rows_of
+from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.next_check import next_checks
 from handsel.diagnosis.posterior import posterior, set_priors
 from handsel.inspection.case import Case, HandRecord, Observation
@@ -39,6 +38,7 @@ class Answer:
     """What the tool says of one set of observations."""
 
     said: dict[str, float]  # marginal probability of each cause, and of none
+    even: dict[str, float]  # the same, told how often the study draws each kind
     none_fits: bool
     next_check: tuple[str, str] | None  # observable, place
 
@@ -59,9 +59,9 @@ class Tool:
         design_sha256 = sha256(design_path("linden").read_bytes()).hexdigest()
         at = library_place(self.catalogue, load_design("linden"), design_sha256, scale_ratio, cache=cache)
         self.library = library or build_library(at, rounds=tuple(range(rounds)))
-        self._rows = rows_of(self.library, scale_ratio)
-        self._log_base = _log_base(self.library, set_priors(self.catalogue, self.library.strata))
-        self._log_study = _log_base(self.library, _study_priors(self.catalogue, self.library.strata))
+        self._told = _study_priors(self.catalogue, self.library.strata) / np.maximum(
+            set_priors(self.catalogue, self.library.strata), 1e-300
+        )
         self.hand = HandRecord(
             code="R-014",
             serial="H-1",
@@ -78,40 +78,36 @@ class Tool:
         """Probabilities, whether anything fits, and with `check` what to look at next."""
         items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
         p = posterior(self.library, self.catalogue, items)
-        found = {f.id: float(p.by_fault[f.index]) for f in self.catalogue.faults}
-        found[FAULTLESS] = float(p.by_set[0])
         wanted = next_checks(self.catalogue, p.rows, p.weight, {i.key for i in items}) if check else ()
         return Answer(
-            said=found,
+            said=self._marginals(p.by_set),
+            even=self._marginals(p.by_set * self._told),
             none_fits=bool(fit_probability(self.catalogue, p.rows, p.weight, items) < NONE_FITS_P),
             next_check=(wanted[0].of, wanted[0].place) if wanted else None,
         )
 
-    def quick(
-        self, said: Sequence[dict[str, Any]], *, check: bool = False, as_in_the_study: bool = False
-    ) -> Answer:
-        """The same probabilities without asking whether anything fits; for searches, which ask very often.
-
-        With `as_in_the_study` the priors are the study's own: kinds even, so many faultless and pairs as are made.
-        """
+    def quick(self, said: Sequence[dict[str, Any]], *, check: bool = False) -> Answer:
+        """The same probabilities without asking whether anything fits; for searches, which ask very often."""
         items = items_of(self.catalogue, seen_in_case(self.case(said), self.protocol, self.catalogue))
-        rows = self._rows
-        base = self._log_study if as_in_the_study else self._log_base
-        log_weight = base + log_likelihoods(self.catalogue, rows, items)
-        weight = np.exp(log_weight - log_weight.max())
-        weight /= weight.sum()
-        by_set = np.bincount(rows.stratum, weights=weight, minlength=len(rows.strata))
+        p = posterior(self.library, self.catalogue, items)
+        wanted = next_checks(self.catalogue, p.rows, p.weight, {i.key for i in items}) if check else ()
+        return Answer(
+            said=self._marginals(p.by_set),
+            even={},
+            none_fits=False,
+            next_check=(wanted[0].of, wanted[0].place) if wanted else None,
+        )
+
+    def _marginals(self, by_set: Any) -> dict[str, float]:
+        """Probability of each cause, alone or not, and of none, from weights of the sets."""
+        share = by_set / by_set.sum()
         found = {f.id: 0.0 for f in self.catalogue.faults}
-        names = [f.id for f in self.catalogue.faults]
-        for p, some in zip(by_set, rows.strata, strict=True):
+        names = list(found)
+        for p, some in zip(share, self.library.strata, strict=True):
             for f in some:
                 if f != NONE:
                     found[names[f]] += float(p)
-        found[FAULTLESS] = float(by_set[0])
-        wanted = next_checks(self.catalogue, rows, weight, {i.key for i in items}) if check else ()
-        return Answer(
-            said=found, none_fits=False, next_check=(wanted[0].of, wanted[0].place) if wanted else None
-        )
+        return found | {FAULTLESS: float(share[0])}
 
     def case(self, said: Sequence[dict[str, Any]]) -> Case:
         """The answers as a case that has them and nothing else."""
@@ -143,17 +139,11 @@ class Tool:
         return found
 
 
-def _log_base(library: Library, prior: Any) -> Any:
-    """Log weight of every hand of the library before anything is seen."""
-    with np.errstate(divide="ignore"):
-        each = np.log(prior) - np.log(library.counts)
-    return each[library.stratum]
-
-
 def _study_priors(catalogue: Catalogue, strata: Any) -> Any:
     """Probability of each set of faults as the study draws hands: every kind as often as every other."""
-    mix = ranges()["mix"]
-    share = np.array([1.0 / len(f.kind.places) for f in catalogue.faults] + [1.0])  # the last: no fault
+    mix, drawn = ranges()["mix"], ranges()["kind"]
+    # The last: no fault. Kinds of the catalogue that the study does not draw: never.
+    share = np.array([(f.kind.id in drawn) / len(f.kind.places) for f in catalogue.faults] + [1.0])
     out = share[strata[:, 0]] * share[strata[:, 1]]
     none, two = strata[:, 0] == NONE, strata[:, 1] != NONE
     for which, mass in (

@@ -82,8 +82,8 @@ def test_faults_that_cancel_or_exclude_each_other_are_no_pair():
     [
         ('id = "loop-short"', 'id = "loop-long"', "stands twice"),
         ('protocol = "wrist-hand-1"', 'protocol = "another"', "goes with"),
-        ("prior = 0.12", "prior = 1.2", "0.5"),
-        ("prior = 0.12", 'prior = "often"', "number"),
+        ("prior = 0.05", "prior = 1.2", "0.5"),
+        ("prior = 0.05", 'prior = "often"', "number"),
         ("low = 3.0, typical = 6.0, high = 12.0", "low = 9.0, typical = 6.0, high = 12.0", "not in order"),
         ('do = "add", to = "cord-length"', 'do = "add", to = "whippletree"', "cannot be done"),
         ('of = "cord-through-hole", place', 'of = "cord-through-hose", place', "no look"),
@@ -106,7 +106,7 @@ def test_a_name_that_is_not_bundled_is_refused_with_the_near_one():
 
 def test_priors_and_texts_do_not_enter_the_fingerprint_of_the_hands(tmp_path):
     path = tmp_path / "mine.toml"
-    path.write_text(TEXT.replace("prior = 0.12", "prior = 0.2").replace("false_alarm = 0.02", "false_alarm = 0.05"))
+    path.write_text(TEXT.replace("prior = 0.05", "prior = 0.2").replace("false_alarm = 0.02", "false_alarm = 0.05"))
     mine = load_faults(path, load_protocol())
     assert mine.sha256 != whole().sha256
     assert mine.physics_sha256 == whole().physics_sha256
