@@ -518,8 +518,8 @@ def report(runs: Sequence[Run], asked: Any, study: Study) -> str:
         f"Minutes to a conforming hand, mean: {spent / n:.0f} by the plan, with looks, settings and a quarter of an "
         f"hour for each hand that came back (expected beforehand: {promised / n:.0f}); {restring / n:.0f} when "
         f"everything is restrung first (the plan takes {spent / restring:.2f} of that); {fixed / n:.0f} when the "
-        f"protocol's reworks for what fails are tried in their order, each at the right place at once and never "
-        f"slipping, with a quarter of an hour for each that was not enough (the plan takes {spent / fixed:.2f} of that).",
+        f"protocol's reworks for what fails are tried in their order, each at the right place at once, none with a "
+        f"slip, and a quarter of an hour for each that was not enough (the plan takes {spent / fixed:.2f} of that).",
         "",
         "What was still failed after the first rework, most often first:",
         "",
