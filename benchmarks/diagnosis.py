@@ -2,9 +2,9 @@
 
     python benchmarks/diagnosis.py [--rounds 12] [--cache FOLDER]
 
-Processor time of one core. Rounds that the cache folder holds are not made again; one is made to measure. Beside it,
-in the same run: the same hands in MuJoCo and in the full engine; and, for an answer, what scipy needs to say which
-simulated hands are nearest to the same numbers, which is the least that any comparison with all of them does.
+Processor time of one core. Rounds that the cache folder holds are not made again; a part of one is, to measure.
+Beside it, in the same run: the same hands in MuJoCo and in the full engine; and, for an answer, what scipy needs to
+say which simulated hands are nearest to the same numbers, which is the least that any comparison with all of them does.
 """
 
 from __future__ import annotations
@@ -32,8 +32,9 @@ from handsel.design.model import Design
 from handsel.design.placing import placed
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.hands import NONE, Bench, Drawn, draw, make_bench
-from handsel.diagnosis.library import ROUNDS, Library, library_of, make_round
+from handsel.diagnosis.library import ROUNDS, Library, library_of
 from handsel.diagnosis.likelihood import Seen
+from handsel.diagnosis.passing import draw_as_brought
 from handsel.diagnosis.posterior import diagnose
 from handsel.mechanics.build import Build, nominal_build
 from handsel.mechanics.closing import closing_path, opening_path
@@ -42,9 +43,10 @@ from handsel.mechanics.model import compile_model
 from handsel.mechanics.rest import rest_lowered, rest_worked
 
 PAGE = Path(__file__).parents[1] / "docs" / "studies" / "diagnosis-benchmark.md"
-BATCHES = (50, 200, 800, 1500, 3000)
+BATCHES = (50, 200, 800, 1500)
 ANSWERS = (3, 10, 30, 60, 120)
-FULL_HANDS, MUJOCO_HANDS = 32, 6
+FULL_HANDS, MUJOCO_HANDS = 16, 6
+PART = 4  # one in so many of a round's hands is made to measure
 REPEATS = 3
 
 
@@ -85,7 +87,7 @@ def swift_rates(bench: Bench) -> list[tuple[int, float]]:
     out = []
     for n in BATCHES:
         none = np.full((n, 2), NONE, dtype=np.int16)
-        out.append((n, n / quickest(lambda none=none: draw(bench, none, Draws(1)))))
+        out.append((n, n / took(lambda none=none: draw(bench, none, Draws(1)))))
     return out
 
 
@@ -137,14 +139,14 @@ def main() -> None:
     at = library_place(catalogue, design, sha, 1.0, cache=given.cache or cache_folder())
     bench = make_bench(catalogue, placed(design, scale_ratio=1.0, side="right"), 1.0)
     make_bench_s = quickest(lambda: make_bench(catalogue, bench.design, 1.0))
-    drawn: list[Drawn] = []
-    round_s = took(lambda: drawn.append(make_round(bench, 0)))
-    per_round = len(drawn[0].faults)
     rates, others = swift_rates(bench), other_rates(design)
     build_library(at, rounds=tuple(range(given.rounds)))
     whole = load_library(at)
     if whole is None:
         raise SystemExit(f"{at.folder}: no round could be read back.")
+    per_round = len(whole.stratum) // whole.rounds
+    some = whole.faults[:per_round:PART]
+    round_s = took(lambda: draw_as_brought(bench, some, Draws(1))) * per_round / len(some)
     load_s = quickest(lambda: load_library(at))
     answered = answer_times(whole, catalogue)
     refined_s = took(lambda: diagnose(whole, catalogue, answers_of(catalogue, 3), bench=bench))
