@@ -22,7 +22,7 @@ from handsel.errors import BadFile
 from handsel.inspection.undo import ReworkDone
 from handsel.rework.actions import acts_for, cured_by, ends_with_setting
 from handsel.rework.hand_belief import believe
-from handsel.rework.hand_plan import plan_hand, way_of_plan
+from handsel.rework.hand_plan import in_words, plan_hand, way_of_plan
 from handsel.rework.length_ways import LengthWays, length_ways
 from handsel.rework.troubleshoot import GENTLE_CHANCE, Solver
 
@@ -260,9 +260,21 @@ def test_the_plan_is_a_way_for_the_day(plan_of):
     assert (way.skill, way.p_success) == ("builder", plan.p_first_try)
     looked = plan_of({"tips-swapped@index-middle": 0.5, "thumb-part-on-finger@index": 0.5})
     assert way_of_plan(looked).minutes > looked.first_rework().way.minutes
+    assert way_of_plan(looked).title.startswith("Check first: ")
+    assert way_of_plan(looked).title.endswith(f"Then most likely: {looked.first_rework().title}")
     again = way_of_plan(plan_of({"": 1.0}))
     assert again.minutes == 0.0
     assert again.recheck_minutes > 0.0
+
+
+def test_one_question_about_several_digits_is_asked_once(plan_of):
+    plan = plan_of({"tips-swapped@index-middle": 0.5, "thumb-part-on-finger@index": 0.5})
+    told = in_words(plan.first.asked)
+    assert len(told) == len({(a.of, a.again) for a in plan.first.asked})
+    assert sum(len(where.replace(" and ", ", ").split(", ")) for _, where in told if where) == sum(
+        bool(a.place) for a in plan.first.asked
+    )
+    assert all(f"({where})" in plan.sentence for _, where in told if where)
 
 
 def test_the_plan_as_json_fits_its_schema(plan_of):

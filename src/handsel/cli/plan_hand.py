@@ -21,10 +21,9 @@ from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
-from handsel.diagnosis.catalogue import spoken
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.posterior import posterior, with_priors
-from handsel.rework.hand_plan import HandPlan, PlanStep, Turn, plan_hand
+from handsel.rework.hand_plan import HandPlan, PlanStep, Turn, in_words, plan_hand
 from handsel.rework.learning import learned_priors
 from handsel.rework.length_ways import length_ways
 from handsel.rework.looks import items_of_people, looked_twice
@@ -108,10 +107,9 @@ def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
     minutes = f"{step.minutes:.0f}" if step.minutes >= 1.0 else f"{step.minutes:.1f}"
     if step.kind == "check":
         _line(out, depth, f"{lead}check first", f"{minutes} min", bold=depth == 0)
-        for asked in step.asked:
-            place = f"{spoken(asked.place)}: " if asked.place else ""
-            who = "somebody else" if asked.again else ""
-            _line(out, depth + 1, f"{place}{asked.question}", who)
+        for asked, where in in_words(step.asked):
+            words = f"{where}: {asked.question}" if where else asked.question
+            _line(out, depth + 1, words, "somebody else" if asked.again else "")
     else:
         cuts = ", cuts" if step.way is not None and step.way.cuts else ""
         told = f"{minutes} min, {round(100 * step.p_conforms)} % good after it{cuts}"
@@ -137,6 +135,8 @@ def _line(out: Console, depth: int, words: str, dim: str = "", *, bold: bool = F
 def _turn(out: Console, turn: Turn, depth: int) -> None:
     if turn.probability < LEAST_SHOWN or turn.on == "conforms":
         return
-    share = f"{turn.on} ({round(100 * turn.probability)} %)"
+    answers = turn.on.split(", ")
+    on = f"all {answers[0]}" if len(answers) > 1 and len(set(answers)) == 1 else turn.on
+    share = f"{on} ({round(100 * turn.probability)} %)"
     if turn.step is not None and depth < DEEPEST:
         _step(out, turn.step, depth + 1, share)

@@ -194,10 +194,11 @@ def way_of_plan(plan: HandPlan, id: str = "plan") -> Way:
             recheck_minutes=0.0 if rework is plan.first else rework.minutes,
             p_success=plan.p_first_try,
         )
+    first = f"{_look_first(plan.first.asked)} Then most likely: " if plan.first.asked else ""
     return replace(
         way,
         id=id,
-        title=rework.title,
+        title=f"{first}{rework.title}",
         minutes=checks + way.minutes,
         skill=way.skill or ("builder" if checks else ""),
         p_success=plan.p_first_try,
@@ -388,9 +389,21 @@ def _asked(a: Asked) -> AskedLook:
     )
 
 
+def in_words(asked: Sequence[AskedLook]) -> tuple[tuple[AskedLook, str], ...]:
+    """What is asked, each question once, with all places that it is about in words.
+
+    Parameters: asked.    Returns: the first look of each question and its places, "" for the whole hand.
+    Raises: nothing.    Valid for: any.    Source: own.    Checked by: unit/test_hand_plan.py
+    """
+    places: dict[tuple[str, bool], list[AskedLook]] = {}
+    for a in asked:
+        places.setdefault((a.of, a.again), []).append(a)
+    return tuple((same[0], listed([spoken(a.place) for a in same if a.place])) for same in places.values())
+
+
 def _look_first(asked: Sequence[AskedLook]) -> str:
-    """What to look at, with its place."""
-    said = "; ".join(f"{a.title} ({spoken(a.place)})" if a.place else a.title for a in asked)
+    """What to look at, with its places."""
+    said = "; ".join(f"{a.title} ({where})" if where else a.title for a, where in in_words(asked))
     who = "Have somebody else check first" if all(a.again for a in asked) else "Check first"
     return f"{who}: {said}."
 
