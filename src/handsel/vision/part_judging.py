@@ -41,8 +41,10 @@ _MUCH_SAID, _SHADED_FIT = (
     0.65,
 )  # what says so much, so far ahead, may have a side lost in its own shadow
 _OTHER_SIZE_U, _LEAST_OTHER = 4.0, 0.04  # standard uncertainties, and ratio, from which a size is another
+_WHOLE_FIT, _LACKS, _LACKS_LEAD = 0.95, 0.10, 3.0  # shares of outlines seen: a pin is another but for its end
 _FAINT_SIZE = 0.06  # sizes of other kinds that a faint outline does not exclude, ratio
 _LEAD, _FAINT_LEAD = 7.0, 9.0  # by which an explanation must beat those of another kind or side
+_FAINT_SIDE_FIT = 0.92  # share of a faint outline that must be seen before its side is said
 _FAINT_SIZE_FIT = 0.90  # share of a faint outline that must be seen before another size is said
 _SIZE_RATIO, _SIZE_MM = 0.020, 0.50  # how far a part's length may be off its ordered one: the larger counts
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
@@ -302,7 +304,7 @@ def _doubt(
 ) -> tuple[str, Ask] | None:
     """Why a kind or its side is not clear, and what would settle it."""
     lead = _LEAD if one.clear else _FAINT_LEAD
-    rival = max(_rivals(one, kind), key=lambda f: f.says, default=None)
+    rival = max(_rivals(one, fit), key=lambda f: f.says, default=None)
     if rival is not None and rival.says > fit.says - lead:
         return (
             f"it may also be {title_of(kinds[rival.kind])}",
@@ -314,7 +316,9 @@ def _doubt(
             key=lambda f: f.says,
             default=None,
         )
-        if other is not None and other.says > fit.says - lead:
+        # A faint outline hides most where a side shows: in small steps and corners.
+        is_faint = not one.clear and fit.matched_ratio < _FAINT_SIDE_FIT
+        if other is not None and (other.says > fit.says - lead or is_faint):
             return "left and right look alike as it lies", Ask(
                 what="Lay it on another face, and photograph it again."
             )
@@ -329,24 +333,25 @@ def _doubt(
     return None
 
 
-def _rivals(one: _View, kind: int) -> list[Fit]:
-    """The explanations by other kinds that a kind must lead.
+def _rivals(one: _View, best: Fit) -> list[Fit]:
+    """The explanations by other kinds that the best one must lead.
 
-    Where colour shows the whole outline, one whose size would have to be another is none. A faint outline does not
-    tell sizes so well, and other kinds a little larger or smaller count too.
+    Where colour shows the whole outline, one whose size would have to be another is none, nor one that lacks edges
+    where the best lacks none. A faint outline does not tell so well, and kinds a little larger or smaller count too.
     """
-    others = [f for f in one.fits if f.kind != kind]
-    freed = [f for f in one.sized if f.kind != kind]
+    others = [f for f in one.fits if f.kind != best.kind]
+    freed = [f for f in one.sized if f.kind != best.kind]
     if not one.clear:
         return others + [f for f in freed if abs(f.scale - 1.0) < _FAINT_SIZE]
 
-    def is_other_size(fit: Fit) -> bool:
+    def is_none(fit: Fit) -> bool:
         own = [f for f in freed if f.pose is fit.pose]
-        return bool(own) and all(
-            abs(f.scale - 1.0) > max(_OTHER_SIZE_U * f.u_scale, _LEAST_OTHER) for f in own
-        )
+        if own and all(abs(f.scale - 1.0) > max(_OTHER_SIZE_U * f.u_scale, _LEAST_OTHER) for f in own):
+            return True
+        lacks = best.matched_ratio > _WHOLE_FIT and fit.matched_ratio < best.matched_ratio - _LACKS
+        return lacks and fit.says < best.says - _LACKS_LEAD
 
-    return [f for f in others if not is_other_size(f)]
+    return [f for f in others if not is_none(f)]
 
 
 def _over_border(seen: PartSeen, patch: Patch, view: MatView) -> PartSeen:

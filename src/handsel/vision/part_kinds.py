@@ -30,7 +30,7 @@ _ONE_FACE, _SAME_FACE = (
 _MOST_POSES = 6
 _STEADY = (0.4, 0.06)  # margin [mm], and as a share of the centre's height, below which a part falls over
 _LEAST_FACE = 0.01  # of the largest face's area
-_DIFFERENT = 0.024  # share of the area that two outlines alike may differ by
+_DIFFERENT = 0.020  # share of the area that two outlines alike may differ by
 _HANDED = 0.01  # third moments, against the size cubed, from which a part belongs to one hand
 # Six places in a triangle and their weights that integrate polynomials of degree four exactly (Strang and Fix).
 _NEAR, _FAR = 0.445948490915965, 0.091576213509771
@@ -175,11 +175,17 @@ def _resting(solid: Solid, flat: FloatArray) -> tuple[Pose, ...]:
     area = np.linalg.norm(normal, axis=1) / 2.0
     normal, area = normal[area > 1e-6] / (2.0 * area[area > 1e-6, None]), area[area > 1e-6]
     alike = normal @ normal.T
-    together, area = alike > _SAME_FACE, (alike > _ONE_FACE) @ area
+    # A face is many triangles, and a sliver's own direction is poor: all of them together say where it looks.
+    one_face = alike > _ONE_FACE
+    whole = (one_face * area) @ normal
+    whole /= np.linalg.norm(whole, axis=1)[:, None]
+    together, area = alike > _SAME_FACE, one_face @ area
     left = np.ones(len(area), bool)
     poses: list[Pose] = []
-    for k in np.argsort(-area, kind="stable"):
-        down = normal[k]
+    # The side that a design wants down first: it is never the one left out.
+    is_flat = normal @ flat > _SAME_FACE
+    for k in np.lexsort((-area, ~is_flat)):
+        down = whole[k]
         if not left[k] or area[k] < _LEAST_FACE * area.max():
             continue
         left &= alike[k] < _ONE_FACE
@@ -263,7 +269,7 @@ def _tops_agree(a: Pose, b: Pose, angle: float) -> bool:
         cut_a, cut_b = (p.solid.slice(share * p.height_mm) for p in (a, b))
         turned_b = cut_b.translate(tuple(-_middle(b.outline_mm))).rotate(float(np.degrees(angle)))
         turned_b = turned_b.translate(tuple(_middle(a.outline_mm)))
-        if (cut_a + turned_b).area() - (cut_a ^ turned_b).area() > 0.06 * ring_area_mm2(a.outline_mm):
+        if (cut_a + turned_b).area() - (cut_a ^ turned_b).area() > _DIFFERENT * ring_area_mm2(a.outline_mm):
             return False
     return True
 
