@@ -1,7 +1,7 @@
 """How well the diagnosis names the causes of independent faulty hands; writes docs/studies/diagnosis.md.
 
     python studies/faulty_hands.py FOLDER --seed 2027 --hands 1000     (and the other study seeds)
-    python studies/diagnosis_study.py FOLDER [--searches 120] [--minutes M] [--out FILE]
+    python studies/diagnosis_study.py FOLDER [--searches 120] [--minutes M] [--known FILE] [--out FILE]
 
 What the tool says of each hand is kept beside the hands, under the hash of catalogue and library, so a run
 that was stopped goes on, and a changed tool is asked anew.
@@ -26,7 +26,7 @@ import mujoco
 from diagnosis_learning import by_learning
 from diagnosis_rates import by_rates
 from diagnosis_report import Judged, report
-from diagnosis_scores import FAULTLESS, Case
+from diagnosis_scores import FAULTLESS, Case, in_top, macro
 from diagnosis_tool import Tool
 from faulty_hands import hands as read_hands
 
@@ -46,6 +46,14 @@ def main() -> None:
     parser.add_argument(
         "--minutes", type=float, default=float("inf"), help="stop asking the tool after so long"
     )
+    parser.add_argument(
+        "--known",
+        type=Path,
+        help="verdicts of an earlier page: its hands are not counted again, only told beside",
+    )
+    parser.add_argument(
+        "--part", default="0/1", help="K/N: ask of every Nth hand only, for several at once; writes no page"
+    )
     parser.add_argument("--hands", type=int, default=10**9, help="the first so many of them only")
     parser.add_argument("--rounds", type=int, default=ROUNDS, help="of the library; fewer for a quick look")
     parser.add_argument("--without-learning", action="store_true", help="leave out the slowest ceiling")
@@ -56,14 +64,25 @@ def main() -> None:
     hands = [h for h in every if "left_out" not in h][: asked.hands]
     tool, began = Tool(rounds=asked.rounds), perf_counter()
     verdicts = kept(asked.folder / f"verdicts-{tool.key}.jsonl")
-    for hand, verdict in ask_all(tool, hands, verdicts, asked.folder):
+    known = set(kept(asked.known)) if asked.known else set()
+    mine, of = map(int, asked.part.split("/"))
+    part = sorted(hands, key=lambda h: _id(h) in known)[mine::of]
+    for hand, verdict in ask_all(tool, part, verdicts, asked.folder):
         verdicts[_id(hand)] = verdict
         if perf_counter() - began > 60.0 * asked.minutes:
             break
+    if of > 1:
+        search_all(tool, spread_over_kinds(hands, asked.searches)[mine::of], asked.folder)
+        return
     hands = [h for h in hands if _id(h) in verdicts]
-    searched = search_all(tool, spread_over_kinds(hands, asked.searches), asked.folder)
-    ceilings = ceilings_of(hands, learning=not asked.without_learning)
-    text = write(hands, verdicts, searched, len(every), tool, ceilings)
+    new = [h for h in hands if _id(h) not in known]
+    searched = search_all(tool, spread_over_kinds(new, asked.searches), asked.folder)
+    ceilings = {
+        name: [p for h, p in zip(hands, some, strict=True) if _id(h) not in known]
+        for name, some in ceilings_of(hands, learning=not asked.without_learning).items()
+    }
+    before = [as_case(h, verdicts[_id(h)]["said"]) for h in hands if _id(h) in known]
+    text = write(new, verdicts, searched, sum("left_out" in h for h in every), tool, ceilings, before)
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
     print(text)
@@ -186,9 +205,10 @@ def write(
     hands: Sequence[Hand],
     verdicts: dict[str, Any],
     searched: dict[str, dict[str, minutes.Search]],
-    drawn: int,
+    left_out: int,
     tool: Tool,
     ceilings: dict[str, list[dict[str, float]]],
+    before: Sequence[Case] = (),
 ) -> str:
     """The whole report."""
     catalogue, protocol = tables()
@@ -205,7 +225,7 @@ def write(
         query_ms=[verdicts[_id(h)]["ms"] for h in hands],
         searches={o: list(s.values()) for o, s in searched.items() if s},
         search_kinds=list(searched["tool"]),
-        left_out=drawn - len(hands),
+        left_out=left_out,
         weights=as_frequent_as(hands, tool.masses()),
     )
     seeds = sorted({h["seed"] for h in hands})
@@ -214,8 +234,19 @@ def write(
         judged,
         f"Written by `python studies/diagnosis_study.py FOLDER --searches {len(judged.search_kinds)}`; MuJoCo"
         f" {mujoco.mj_versionString()}, seeds {', '.join(map(str, seeds))}; {tool.about}.",
-        setting(hands, count),
+        [*setting(hands, count), *beside(before)],
     )
+
+
+def beside(before: Sequence[Case]) -> list[str]:
+    """What the hands of an earlier page give; whoever changed the diagnosis since had read that page."""
+    if not before:
+        return []
+    single = [c for c in before if c.kind_of_case]
+    return [
+        f"{len(before)} other hands, of an earlier page, are not counted below. On these: true cause first"
+        f" {macro(single, in_top(1))}, among the first three {macro(single, in_top(3)).value:.1%}."
+    ]
 
 
 def setting(hands: Sequence[Hand], count: Sequence[int]) -> list[str]:
