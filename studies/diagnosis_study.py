@@ -16,6 +16,7 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from functools import partial
+from hashlib import sha256
 from pathlib import Path
 from time import perf_counter
 from typing import Any
@@ -72,17 +73,16 @@ def main() -> None:
         if perf_counter() - began > 60.0 * asked.minutes:
             break
     if of > 1:
-        search_all(tool, spread_over_kinds(hands, asked.searches)[mine::of], asked.folder)
+        unknown = [h for h in hands if _id(h) not in known]
+        search_all(tool, spread_over_kinds(unknown, asked.searches)[mine::of], asked.folder)
         return
+    ceilings = kept_ceilings(asked.folder, hands, learning=not asked.without_learning)
     hands = [h for h in hands if _id(h) in verdicts]
     new = [h for h in hands if _id(h) not in known]
     searched = search_all(tool, spread_over_kinds(new, asked.searches), asked.folder)
-    ceilings = {
-        name: [p for h, p in zip(hands, some, strict=True) if _id(h) not in known]
-        for name, some in ceilings_of(hands, learning=not asked.without_learning).items()
-    }
+    told = {name: [of_hand[_id(h)] for h in new] for name, of_hand in ceilings.items()}
     before = [as_case(h, verdicts[_id(h)]["said"]) for h in hands if _id(h) in known]
-    text = write(new, verdicts, searched, sum("left_out" in h for h in every), tool, ceilings, before)
+    text = write(new, verdicts, searched, sum("left_out" in h for h in every), tool, told, before)
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
     print(text)
@@ -199,6 +199,24 @@ def ceilings_of(hands: Sequence[Hand], *, learning: bool = True) -> dict[str, li
     if learning:
         found["regression on other hands"] = by_learning(hands, catalogue)
     return found
+
+
+def kept_ceilings(
+    folder: Path, hands: Sequence[Hand], *, learning: bool
+) -> dict[str, dict[str, dict[str, float]]]:
+    """What `ceilings_of` says of every hand, by name and hand; kept beside the hands, since it takes minutes."""
+    ids = [_id(h) for h in hands]
+    path = folder / f"ceilings-{sha256(' '.join(ids).encode()).hexdigest()[:8]}-{learning:d}.json"
+    if not path.exists():
+        found = {
+            name: {
+                i: {f: round(x, 6) for f, x in p.items() if x >= 1e-5} for i, p in zip(ids, some, strict=True)
+            }
+            for name, some in ceilings_of(hands, learning=learning).items()
+        }
+        path.write_text(json.dumps(found), encoding="utf-8")
+    kept_before: dict[str, dict[str, dict[str, float]]] = json.loads(path.read_text(encoding="utf-8"))
+    return kept_before
 
 
 def write(

@@ -149,8 +149,9 @@ class _Alone:
         for one in self._by_digit(catalogue, items, person):
             top = float(one.max())
             likely = np.exp(one - top)
-            stratum = self.cell // BINS
-            share = np.bincount(stratum, weights=likely) / np.maximum(np.bincount(stratum), 1)
+            stratum, strata = self.cell // BINS, len(total) // BINS
+            sums = np.bincount(stratum, weights=likely, minlength=strata)
+            share = sums / np.maximum(np.bincount(stratum, minlength=strata), 1)
             own = np.bincount(self.cell, weights=likely, minlength=len(total))
             mean = (own + AS_THE_STRATUM * np.repeat(share, BINS)) / (self.count + AS_THE_STRATUM)
             total += np.log(np.maximum(mean, 1e-30)) + top
