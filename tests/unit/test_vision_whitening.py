@@ -53,6 +53,17 @@ def test_a_reflection_adds_white_and_leaves_the_colour_below():
     assert abs(shine[0].covers) < 0.05 < look_at_bend(drawn(covered=0.3)).candidates[0].covers
 
 
+def test_a_thin_straight_line_may_be_a_scratch():
+    assert [c.looks for c in look_at_bend(drawn(covered=0.5, width_px=3.5)).candidates] == [Looks.SCRATCH]
+
+
+def test_a_pale_strip_at_the_pictures_edge_has_one_side_and_is_not_marked():
+    pixels = drawn(turn_deg=0.0, covered=0.4)
+    middle = SIZE[1] // 2
+    assert len(look_at_bend(pixels).candidates) == 1
+    assert look_at_bend(np.ascontiguousarray(pixels[middle - 3 :])).candidates == ()
+
+
 def test_on_black_the_two_look_alike_and_it_says_so():
     seen = look_at_bend(drawn(BLACK, covered=0.25))
     assert [c.looks for c in seen.candidates] == [Looks.UNSURE]

@@ -23,7 +23,7 @@ from handsel.vision.mirror import Mirrored, mirrored
 FloatArray = npt.NDArray[np.float64]
 Pixels = npt.NDArray[np.uint8]
 
-_ASKEW = 0.80  # of the half width: then the outer face of a flank comes into view
+_ASKEW = 0.60  # of the half width: a camera from which a flank shows its outer face is told from 0.65 on
 _NOT_A_CUFF = 0.3  # of the width
 _FAR_TIP_MM = 2.0
 _TIP_MM = 3.0  # how near its end a flank counts as tip

@@ -28,6 +28,7 @@ _AROUND = 0.11  # of that side: the neighbourhood that tells a pixel's own colou
 _WIDTHS_PX = (1.5, 2.5, 4.0, 6.5)  # scales of the line filter, standard deviations
 _GREY = 0.05  # how near its colour is to grey, in shares of the light
 _WIDEST_PX = 33  # a pale line is narrower
+_BOTH_SIDES = 0.5  # share of the cuts across a line that end on the part, on either side
 _COLOURFUL = 0.22  # spread of the own colour's channels over their mean, from which s and w part
 
 
@@ -53,7 +54,7 @@ class Line:
     width: float  # where it is half as pale
     length: float
     angle_deg: float  # of its direction, 0 to 180, x toward y
-    contrast: float  # CIEDE2000 of its middle, less that of both sides
+    contrast: float  # CIEDE2000 of its middle, less that of the paler side
     covers: float  # share by which the own colour is less than on both sides; a reflection leaves it
     straight: float  # greatest distance from a straight line over its length
 
@@ -328,7 +329,12 @@ def _measured(surface: Surface, points: FloatArray, weights: FloatArray, scale: 
     profile = np.median(pale[filled], axis=0) if filled.sum() > 3 else pale.mean(0)
     core = np.abs(reach) <= 1.0 * sigma
     beside = (np.abs(reach) > 3.0 * sigma) & (np.abs(reach) < 6.0 * sigma)
-    low = float(np.median(profile[beside]))
+    # A line is pale over both its sides, and both are the part: an edge of a shadow, a slot or the picture has one.
+    belongs = _belongs_there(surface.part, cut[filled])
+    sides = [beside & (reach < 0.0), beside & (reach > 0.0)]
+    if min(float(belongs[:, side].mean()) for side in sides) < _BOTH_SIDES:
+        return None
+    low = max(float(np.median(profile[side])) for side in sides)
     top = float(profile[core].max())
     width = 0.5 * float((profile[np.abs(reach) < 5.0 * sigma] > (low + top) / 2.0).sum())
     shade = along_cut(surface.shade)
@@ -343,3 +349,12 @@ def _measured(surface: Surface, points: FloatArray, weights: FloatArray, scale: 
         covers=covers,
         straight=float(np.abs(course - np.mean(course)).max()),
     )
+
+
+def _belongs_there(part: Mask, spots: FloatArray) -> Mask:
+    """Which places lie on the part; outside the picture none does."""
+    height, width = part.shape
+    at = np.round(spots).astype(int)
+    inside = (at >= 0).all(-1) & (at[..., 0] < width) & (at[..., 1] < height)
+    x, y = np.clip(at[..., 0], 0, width - 1), np.clip(at[..., 1], 0, height - 1)
+    return np.asarray(inside & part[y, x], bool)

@@ -30,6 +30,7 @@ _LEAST_SLIM = 4.0  # length over width
 _ALONG_DEG = 30.0  # from the bend
 _SHOWS = 7.0  # CIEDE2000 that a third of white must make, or the plastic is too light
 _COVERS = 0.05  # share of the colour that must be gone, or it may be a reflection
+_THIN, _STRAIGHT = 0.0065, 0.012  # of the picture, where some 50 mm show: a third of a millimetre; of its length
 _LEAST_PART = 0.25  # of the picture
 _MOST_CLIPPED = 0.35
 _DARK = 0.012  # of full white, the 90th percentile
@@ -62,6 +63,7 @@ class Looks(StrEnum):
     WHITENING = "like whitening"
     REFLECTION = "may be a reflection"
     UNSURE = "whitening or a reflection"
+    SCRATCH = "may be a scratch"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -273,7 +275,10 @@ def _without_raster(lines: list[Line]) -> tuple[list[Line], bool]:
 def _candidate(surface: Surface, line: Line, bend: float | None) -> Candidate:
     lighter, less = _colours(surface, line)
     to_bend = None if bend is None else abs((line.angle_deg - bend + 90.0) % 180.0 - 90.0)
-    if not surface.parted:
+    thin = line.width < _THIN * max(surface.light.shape[:2])
+    if thin and line.straight < _STRAIGHT * line.length:
+        looks = Looks.SCRATCH
+    elif not surface.parted:
         looks = Looks.UNSURE
     else:
         looks = Looks.WHITENING if line.covers > _COVERS else Looks.REFLECTION
