@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[1]
 CARD_TURN_SD_DEG = {"clean": 0.0, "field": 0.7}
 EXPECTED = {"missing": "card missing", "covered": "card covered", "above": "hand seen from above"}
-FRESH_FIELD_SEED = 20_204  # field photos from here on were made after the method was last changed
+FRESH_FIELD_SEED = 20_204  # field photos from here on were not looked at until the method stood
 
 
 KINDS = ("clean", "field", *EXPECTED)
@@ -172,7 +172,7 @@ def report(rows: list[dict]) -> str:
         out.append(line(f"{kind}, focal length withheld", blind))
     fresh = [r for r in rows if r["kind"] == "field" and r["seed"] >= FRESH_FIELD_SEED]
     if fresh:
-        out.append(line("field, made afterwards", fresh))
+        out.append(line("field, kept back", fresh))
     for trouble in sorted({t for r in rows for t in r["troubles"]}):
         out.append(line(f"field, {trouble}", [r for r in rows if trouble in r["troubles"]]))
     out.append(NOTES)
@@ -184,7 +184,7 @@ def report(rows: list[dict]) -> str:
     read = [r for r in rows if "error" in r]
     for kind in ("clean", "field"):
         out.append(alone(kind, [r for r in read if r["kind"] == kind]))
-    out.append(alone("field, made afterwards", [r for r in read if r in fresh]))
+    out.append(alone("field, kept back", [r for r in read if r in fresh]))
     for trouble in sorted({t for r in rows for t in r["troubles"]}):
         out.append(alone(f"field, {trouble}", [r for r in read if trouble in r["troubles"]]))
     turns = np.array([r["card_effect"] for r in read if r["kind"] == "field"])
@@ -257,8 +257,8 @@ An interval score is the mean width of the 95 % intervals plus 40 times what the
 """
 NOTES = """
 Errors, u and scores in degrees. Photos with two troubles count in both lines. *Focal length withheld* are the photos
-whose file states it, read once more as if it did not. *Made afterwards* are photos rendered when the method had last
-been changed.
+whose file states it, read once more as if it did not. *Kept back* are photos that were
+not looked at until the method stood.
 """
 TURNS = """
 The turns that were drawn for these field photos have a spread of {sd:.2f} degrees where {stated:.2f} is stated, and
@@ -283,8 +283,8 @@ were left out.
 """
 REFUSALS = "\n## Photos that show no angle\n"
 LIMITS = """
-A photo from above in which both cards are edge on shows nothing of them; that they are missing is all it says, and the
-advice names the view from above.
+A photo from above in which both cards are edge on shows nothing of them but a white line; that neither is seen is all
+it says, and the advice names both: cards on the side that faces the camera, and a view from that side.
 
 ## What this does not show
 
