@@ -6,7 +6,7 @@ from faulty_builds import Fault
 from faulty_hand import sound_hand
 from faulty_motion import work
 from faulty_readings import failures
-from faulty_rework import Broken, Change, _recipe, reworked
+from faulty_rework import Broken, Change, _recipe, reworked, seen_by_another, without_faults
 
 from handsel.data.load_design import load_design
 from handsel.inspection.undo import ReworkDone
@@ -98,3 +98,22 @@ def test_a_hand_put_right_conforms_in_the_simulation():
     now = after(both, "ease-hinge", cures=["hinge-tight@ring.knuckle", "elastic-missing@index"])
     assert list(now.fails) == good
     assert now.faults == ()
+
+
+def test_taken_apart_and_built_again_the_hand_is_the_plain_one(tight):
+    plain = _recipe(LINDEN, SEED, NUMBER, (), 0.0, Change())
+    again = without_faults(tight, LINDEN)
+    assert again.faults == ()
+    assert np.array_equal(again.recipe.build.hinge_friction_nmm, plain.build.hinge_friction_nmm)
+    assert "elastics" not in again.fails
+
+
+def test_somebody_else_is_asked_the_same_and_errs_in_other_places(tight):
+    """Both see that the elastic is missing; their readings are their own."""
+    one, other = (seen_by_another(tight, LINDEN, np.random.default_rng(s)) for s in (1, 2))
+    assert [(s.of, s.place) for s in one] == [(s.of, s.place) for s in other]
+    angles = [next(s.value for s in said if s.of == "worked-rest-angle") for said in (one, other)]
+    assert angles[0] != angles[1]
+    for said in (one, other):
+        there = next(s for s in said if (s.of, s.place) == ("elastics-there", "index"))
+        assert there.answer == "no"
