@@ -173,7 +173,9 @@ within the stated 95 % interval in {card} of the photos.
 Renders are not photos, and these are grainier than most. The cuffs have one thickness and smooth edges, and their end
 lies in a plane or is hollowed in the middle of the back. A corner taken for a flank's tip that is none makes a large
 number of a good cuff; the picture shows where the line ends. A grey cuff that lies on white cannot be told from its
-shadow and is refused. The scale from the printed mat has no renders of its own. The limit of 3 mm itself, about the cuff's own thickness, is a choice: a flank
+shadow and is refused. The scale from the printed mat has no renders of its own.
+
+The limit of 3 mm itself, about the cuff's own thickness, is a choice: a flank
 that leans by 7 degrees more than the other makes about 1.6 mm, one that is 3.4 mm longer makes 3 mm.
 """
 

@@ -43,6 +43,19 @@ def test_the_outline_and_its_image_lie_where_they_were_seen(shrink):
     )
 
 
+def test_a_cuff_that_is_small_in_the_photo_is_shown_closer():
+    pixels = np.full((1500, 2000, 3), drawn_cuff.SAND, np.uint8)
+    pixels[390:1110, 520:1480] = drawn_cuff.drawn(lean_deg=9.0)
+    seen = look_at_cuff(pixels, width_mm=78.0)
+    whole = opened(cuff_overlay(Image.fromarray(pixels), seen, limits=Limits(high=3.0, unit="mm")))
+    height, width = whole.shape[:2]
+    assert width / height != pytest.approx(2000 / 1500, rel=0.01)
+    blue = np.abs(whole - (61, 90, 128)).sum(-1) < 60
+    assert np.ptp(np.nonzero(blue.any(0))[0]) > 0.4 * width  # its outline fills the picture
+    corner = whole[-40:, -60:]
+    assert (np.abs(corner - (255, 253, 247)).sum(-1) < 40).mean() > 0.5  # where the limit's length is told
+
+
 def test_a_candidate_has_a_frame_round_it_and_the_line_stays_free():
     pixels = drawn_bend.drawn(covered=0.3)
     seen = look_at_bend(pixels)

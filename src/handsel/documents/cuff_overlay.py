@@ -21,6 +21,8 @@ FloatArray = npt.NDArray[np.float64]
 # The bench's own colours: carbon, cord, paper, ink.
 _OUTLINE, _MIRROR, _PAPER, _INK = (61, 90, 128), (177, 67, 43), (255, 253, 247), (34, 48, 58)
 _LONGEST_PX = 1600
+_SPARE = 0.45  # of the cuff's width, round it
+_SMALL = 0.6  # of the picture: a cuff that needs less is shown closer, or a phone shows a few pixels of it
 
 
 def cuff_overlay(
@@ -43,21 +45,59 @@ def cuff_overlay(
     """
     from PIL import ImageDraw
 
-    shrink = min(1.0, _LONGEST_PX / max(picture.size))
-    copy = picture.resize((max(1, round(picture.width * shrink)), max(1, round(picture.height * shrink))))
-    ratio = copy.width / seen.picture_px[0]
+    corner, piece = _close(picture, seen)
+    shrink = min(2.0 if piece is not picture else 1.0, _LONGEST_PX / max(piece.size))
+    copy = piece.resize((max(1, round(piece.width * shrink)), max(1, round(piece.height * shrink))))
+    ratio = copy.width / piece.width * picture.width / seen.picture_px[0]
+    begin = corner * copy.width / piece.width
     pen = ImageDraw.Draw(copy)
     width = max(3, round(max(copy.size) / 330))
-    at = [(lines + 0.5) * ratio for lines in (seen.axis_px, seen.mirror_px, seen.outline_px, seen.largest_px)]
+    at = [
+        (lines + 0.5) * ratio - begin
+        for lines in (seen.axis_px, seen.mirror_px, seen.outline_px, seen.largest_px)
+    ]
     axis, mirror, outline, largest = at
     _dashes(pen, axis, _INK, max(2, width // 2), 3.0 * width)
     _dashes(pen, mirror, _MIRROR, width, 5.0 * width)
     _stroke(pen, outline, _OUTLINE, width)
     _mark(pen, largest, width)
-    _words(copy, pen, _lines(seen, limits, decision), np.vstack([outline, axis]))
+    taken = [outline, axis]
+    if limits is not None and limits.high is not None:
+        taken.append(np.tile(np.array(copy.size) - 2.0, (len(outline), 1)))  # the limit lies in that corner
+        _limit(copy, pen, limits.high, seen.scale_px_per_mm * ratio, width)
+    _words(copy, pen, _lines(seen, limits, decision), np.vstack(taken))
     out = io.BytesIO()
     copy.save(out, "JPEG", quality=quality)
     return out.getvalue()
+
+
+def _close(picture: Image, seen: CuffSeen) -> tuple[FloatArray, Image]:
+    """The part of the picture that the cuff is in, when it is small in it; and that part's corner."""
+    drawn = np.vstack([seen.outline_px, seen.mirror_px, seen.axis_px]) * picture.width / seen.picture_px[0]
+    low, high = drawn.min(0), drawn.max(0)
+    spare = _SPARE * float((high - low).max())
+    whole = np.array(picture.size, dtype=np.float64)
+    low, high = np.floor(np.maximum(low - spare, 0.0)), np.ceil(np.minimum(high + spare, whole))
+    if ((high - low) > _SMALL * whole).any():
+        return np.zeros(2), picture
+    return low, picture.crop((int(low[0]), int(low[1]), int(high[0]), int(high[1])))
+
+
+def _limit(copy: Image, pen: ImageDraw, limit_mm: float, px_per_mm: float, width: int) -> None:
+    """How long the limit is in this picture, at its lower right corner."""
+    from PIL import ImageFont
+
+    size = max(13.0, max(copy.size) / 50)
+    font = ImageFont.load_default(size)
+    said = f"limit {limit_mm:g} mm"
+    length, words = limit_mm * px_per_mm, pen.textlength(said, font)
+    right, bottom = copy.width - 0.6 * size, copy.height - 0.6 * size
+    left = right - max(length, words)
+    pen.rectangle((left - 0.6 * size, bottom - 2.2 * size, copy.width, copy.height), fill=_PAPER)
+    pen.text((left, bottom - 2.0 * size), said, fill=_INK, font=font)
+    pen.line(
+        [(left, bottom - 0.3 * size), (left + length, bottom - 0.3 * size)], fill=_MIRROR, width=width + 2
+    )
 
 
 def _stroke(pen: ImageDraw, points: FloatArray, colour: tuple[int, int, int], width: int) -> None:

@@ -182,18 +182,21 @@ def of_bend(found: BendSeen) -> dict[str, Any]:
     marks = [
         {
             "id": str(number),
-            "words": f"{number}. A pale line, {one.looks.value}",
-            "yes": "It stays",
-            "no": "It is none",
+            "words": f"{number}. A pale line: {one.looks.value}",
+            "yes": "Still there: white",
+            "no": "Gone, or no line",
         }
         for number, one in enumerate(found.candidates, start=1)
     ]
+    notes = [_sentence(n) for n in found.notes]
+    if marks:
+        notes = ["Wipe each place and turn the part before you answer; both answers go on record.", *notes]
     return {
         "head": found.words,
         "stop": "",
         "rows": [],
         "marks": marks,
-        "notes": [_sentence(n) for n in found.notes],
+        "notes": notes,
         "can_tell": found.can_tell,
         "in_short": f"{len(marks)} pale {'line' if len(marks) == 1 else 'lines'} marked by photo"
         if found.can_tell
