@@ -162,7 +162,7 @@ def main() -> None:
         "",
         "| what | |",
         "| --- | ---: |",
-        f"| one round, {per_round} hands of {sets} sets of faults, such as are brought (from a quarter of it) | {round_s:.1f} s |",
+        f"| one round, {per_round} hands of {sets} sets of faults, as brought (by a quarter of it) | {round_s:.1f} s |",
         f"| hands kept per second in it | {per_round / round_s:.0f} |",
         f"| a library of one scale, {in_all} hands in {ROUNDS} rounds (wanted: < 300 s) | {round_s * ROUNDS:.0f} s |",
         f"| its size | {whole.seen.nbytes * ROUNDS / whole.rounds / 1e6:.0f} MB |",
