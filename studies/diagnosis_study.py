@@ -18,7 +18,7 @@ from dataclasses import asdict
 from functools import partial
 from hashlib import sha256
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, process_time
 from typing import Any
 
 import diagnosis_ceiling as ceiling
@@ -37,6 +37,7 @@ ROOT = Path(__file__).parents[1]
 OUT = ROOT / "docs" / "studies" / "diagnosis.md"
 DATA = ROOT / "src" / "handsel" / "data"
 FULL = 3000
+TIMED = 60  # answers whose time is taken
 Hand = dict[str, Any]
 
 
@@ -57,6 +58,9 @@ def main() -> None:
     )
     parser.add_argument("--hands", type=int, default=10**9, help="the first so many of them only")
     parser.add_argument("--rounds", type=int, default=ROUNDS, help="of the library; fewer for a quick look")
+    parser.add_argument(
+        "--search-rounds", type=int, help="rounds for the searches, which ask a hundred times a hand"
+    )
     parser.add_argument("--without-learning", action="store_true", help="leave out the slowest ceiling")
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
@@ -64,6 +68,7 @@ def main() -> None:
     every = list({_id(h): h for path in files for h in read_hands(path)}.values())
     hands = [h for h in every if "left_out" not in h][: asked.hands]
     tool, began = Tool(rounds=asked.rounds), perf_counter()
+    searcher = Tool(rounds=asked.search_rounds) if asked.search_rounds else tool
     verdicts = kept(asked.folder / f"verdicts-{tool.key}.jsonl")
     known = set(kept(asked.known)) if asked.known else set()
     mine, of = map(int, asked.part.split("/"))
@@ -74,15 +79,23 @@ def main() -> None:
             break
     if of > 1:
         unknown = [h for h in hands if _id(h) not in known]
-        search_all(tool, spread_over_kinds(unknown, asked.searches)[mine::of], asked.folder)
+        search_all(searcher, spread_over_kinds(unknown, asked.searches)[mine::of], asked.folder)
         return
     ceilings = kept_ceilings(asked.folder, hands, learning=not asked.without_learning)
     hands = [h for h in hands if _id(h) in verdicts]
     new = [h for h in hands if _id(h) not in known]
-    searched = search_all(tool, spread_over_kinds(new, asked.searches), asked.folder)
+    searched = search_all(searcher, spread_over_kinds(new, asked.searches), asked.folder)
     told = {name: [of_hand[_id(h)] for h in new] for name, of_hand in ceilings.items()}
     before = [as_case(h, verdicts[_id(h)]["said"]) for h in hands if _id(h) in known]
-    text = write(new, verdicts, searched, sum("left_out" in h for h in every), tool, told, before)
+    text = write(
+        new,
+        verdicts,
+        searched,
+        sum("left_out" in h for h in every),
+        tool,
+        told,
+        [*beside(before), *fewer(searcher)],
+    )
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
     print(text)
@@ -107,19 +120,26 @@ def ask_all(
         for hand in hands:
             if _id(hand) in have:
                 continue
-            began = perf_counter()
             answer = tool.ask(ceiling.answers(hand))
-            spent = perf_counter() - began
             row = {
                 "hand": _id(hand),
                 "said": {f: round(p, 6) for f, p in answer.said.items() if p >= 1e-5},
                 "even": {f: round(p, 6) for f, p in answer.even.items() if p >= 1e-5},
                 "none_fits": answer.none_fits,
-                "ms": round(1e3 * spent, 1),
             }
             out.write(json.dumps(row) + "\n")
             out.flush()
             yield hand, row
+
+
+def query_ms(tool: Tool, hands: Sequence[Hand]) -> list[float]:
+    """What an answer with its next check costs a processor that has nothing else to do [ms]."""
+    spent = []
+    for hand in hands:
+        began = process_time()
+        tool.ask(ceiling.answers(hand), check=True)
+        spent.append(1e3 * (process_time() - began))
+    return spent
 
 
 def spread_over_kinds(hands: Sequence[Hand], count: int) -> list[Hand]:
@@ -226,7 +246,7 @@ def write(
     left_out: int,
     tool: Tool,
     ceilings: dict[str, list[dict[str, float]]],
-    before: Sequence[Case] = (),
+    also: Sequence[str] = (),
 ) -> str:
     """The whole report."""
     catalogue, protocol = tables()
@@ -240,7 +260,7 @@ def write(
         leaflet=[as_case(h, leaflet.said(h)) for h in hands],
         prior=ceiling.prior_of(catalogue),
         none_fits=[verdicts[_id(h)]["none_fits"] for h in hands],
-        query_ms=[verdicts[_id(h)]["ms"] for h in hands],
+        query_ms=query_ms(tool, hands[:TIMED]),
         searches={o: list(s.values()) for o, s in searched.items() if s},
         search_kinds=list(searched["tool"]),
         left_out=left_out,
@@ -252,7 +272,15 @@ def write(
         judged,
         f"Written by `python studies/diagnosis_study.py FOLDER --searches {len(judged.search_kinds)}`; MuJoCo"
         f" {mujoco.mj_versionString()}, seeds {', '.join(map(str, seeds))}; {tool.about}.",
-        [*setting(hands, count), *beside(before)],
+        [*setting(hands, count), *also],
+    )
+
+
+def fewer(searcher: Tool) -> list[str]:
+    """What the searches asked, where that is not all of the library."""
+    rounds = searcher.library.rounds
+    return (
+        [f"Minutes were counted with {rounds} of the library's {ROUNDS} rounds."] if rounds < ROUNDS else []
     )
 
 
