@@ -41,7 +41,7 @@ def skin_of(solid: Solid) -> Skin:
     Raises: nothing of its own.
     Valid for: closed bodies, every edge between two faces.
     Source: each edge is run through once in each direction.
-    Checked by: unit/test_vision_part_kinds.py
+    Checked by: unit/test_vision_part_silhouette.py
     """
     points, triangles = surface(solid)
     corners = points[triangles]
@@ -68,7 +68,7 @@ def silhouette(skin: Skin, camera_mm: FloatArray) -> FloatArray:
     Raises: nothing of its own.
     Valid for: bodies lower than the camera.
     Source: the boundary of the faces turned to the camera, projected, filled where it runs round at least once.
-    Checked by: unit/test_vision_part_kinds.py
+    Checked by: unit/test_vision_part_silhouette.py
     """
     from manifold3d import CrossSection, FillRule, JoinType
 
