@@ -355,7 +355,9 @@ class _Ground:
         import cv2
 
         light = linear_from_srgb(small)
-        smooth = np.stack([cv2.GaussianBlur(light[..., k], (0, 0), 1.5) for k in range(3)], -1)
+        smooth: FloatArray = np.stack(
+            [np.asarray(cv2.GaussianBlur(light[..., k], (0, 0), 1.5), np.float64) for k in range(3)], -1
+        )
         lab, behind = lab_from_linear(smooth), _margin(small)
         margin = lab[behind].astype(np.float32)
         stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
