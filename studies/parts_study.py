@@ -247,7 +247,10 @@ def report(results: list[dict]) -> str:
                 f"{', '.join(r['print_told'])} | {'yes' if r['print_wrong'] else 'no'} |"
             )
     good = [r for r in read if r["print"] == 1.0]
+    silent = [r["name"] for r in read if not r["print_told"]]
     lines += [
+        "",
+        f"Photos in which nothing told it, so that no part was called right: {', '.join(silent) or 'none'}.",
         "",
         f"Of {len(good)} photos of a mat printed as drawn, {sum(r['print_wrong'] for r in good)} were "
         f"called wrong; the "
