@@ -50,6 +50,7 @@ def mirrored(points: FloatArray, *, near: Mirrored | None = None) -> Mirrored:
     centred = points - middle
     size = float(np.abs(centred).max())
     unit = centred / size
+    starts: tuple[FloatArray, ...]
     if near is None:
         chord = unit[-1] - unit[0]
         start = np.array([atan2(chord[1], chord[0]), 0.0])

@@ -96,7 +96,8 @@ class _Field:
         """Values under n places that are moved m ways, in whole columns and rows: (m, n)."""
         width = values.shape[1]
         flat = (at[:, 1] * width + at[:, 0])[None] + (moves[:, 1] * width + moves[:, 0])[:, None]
-        return values.ravel().take(flat, mode="clip")
+        found: npt.NDArray[np.float32] = values.ravel().take(flat, mode="clip")
+        return found
 
 
 def _field(flat: Flat, patch: Patch) -> _Field:
@@ -116,7 +117,7 @@ def _field(flat: Flat, patch: Patch) -> _Field:
     # Of the three colours the one that changes most.
     steep = [cv2.Sobel(light, cv2.CV_32F, *way) / 8 * per_mm / _CLEAR_PER_MM for way in ((1, 0), (0, 1))]
     most = np.hypot(*steep).argmax(2)[..., None]
-    steep_x, steep_y = (np.take_along_axis(one, most, 2)[..., 0] for one in steep)
+    steep_x, steep_y = (np.take_along_axis(one, most, 2)[..., 0].astype(np.float32) for one in steep)
     signed = (outside - inside) / per_mm
     smooth = cv2.GaussianBlur(signed, (0, 0), 1.0)
     ways = (cv2.Sobel(smooth, cv2.CV_32F, *way) / 8 * per_mm for way in ((1, 0), (0, 1)))
