@@ -61,6 +61,7 @@ def main() -> None:
     parser.add_argument(
         "--search-rounds", type=int, help="rounds for the searches, which ask a hundred times a hand"
     )
+    parser.add_argument("--ceiling-hands", type=int, default=10**9, help="the first so many for the ceilings")
     parser.add_argument("--without-learning", action="store_true", help="leave out the slowest ceiling")
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
@@ -81,11 +82,15 @@ def main() -> None:
         unknown = [h for h in hands if _id(h) not in known]
         search_all(searcher, spread_over_kinds(unknown, asked.searches)[mine::of], asked.folder)
         return
-    ceilings = kept_ceilings(asked.folder, hands, learning=not asked.without_learning)
     hands = [h for h in hands if _id(h) in verdicts]
     new = [h for h in hands if _id(h) not in known]
+    some = new[: asked.ceiling_hands] if asked.ceiling_hands < len(new) else hands
+    ceilings = kept_ceilings(asked.folder, some, learning=not asked.without_learning)
     searched = search_all(searcher, spread_over_kinds(new, asked.searches), asked.folder)
-    told = {name: [of_hand[_id(h)] for h in new] for name, of_hand in ceilings.items()}
+    told = {
+        name: [as_case(h, of_hand[_id(h)]) for h in new if _id(h) in of_hand]
+        for name, of_hand in ceilings.items()
+    }
     before = [as_case(h, verdicts[_id(h)]["said"]) for h in hands if _id(h) in known]
     text = write(
         new,
@@ -245,7 +250,7 @@ def write(
     searched: dict[str, dict[str, minutes.Search]],
     left_out: int,
     tool: Tool,
-    ceilings: dict[str, list[dict[str, float]]],
+    ceilings: dict[str, list[Case]],
     also: Sequence[str] = (),
 ) -> str:
     """The whole report."""
@@ -253,9 +258,7 @@ def write(
     leaflet = ceiling.SymptomTable(catalogue, protocol)
     judged = Judged(
         tool=[as_case(h, verdicts[_id(h)]["said"]) for h in hands],
-        ceilings={
-            name: [as_case(h, p) for h, p in zip(hands, some, strict=True)] for name, some in ceilings.items()
-        },
+        ceilings=ceilings,
         even=[as_case(h, verdicts[_id(h)]["even"]) for h in hands],
         leaflet=[as_case(h, leaflet.said(h)) for h in hands],
         prior=ceiling.prior_of(catalogue),
