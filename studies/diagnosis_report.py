@@ -112,8 +112,8 @@ def _goals(
     even_pairs = share([in_top(4)(c) for c in judged.even if len(c.true) == 2])
     even_sound = share([called_faultless(c) for c in judged.even if not c.true])
     even_slope = calibration([stated(c) for c in judged.even])
-    # A ceiling that the diagnosis itself tops once it knows the frequencies is none: then that is the mark.
-    near = top_1.value >= max(at_best.value, even_1.value) - GOAL_NEAR_CEILING
+    # A ceiling that the diagnosis itself tops is none, and nothing can be said to be near it.
+    near = at_best.value - GOAL_NEAR_CEILING <= top_1.value <= at_best.value
     rows = [
         ("true cause first, mean over kinds", top_1, "85 %, or within 5 points of the ceiling",
          top_1.value >= GOAL_TOP_1 or near),
