@@ -166,6 +166,7 @@ def _place(look: Observable, s: Seen) -> str:
 def rising(x: Floats, sd: Floats | float) -> Floats:
     """Logistic distribution function with mean 0 and the given standard deviation.
 
+    Parameters: x; sd, above 0, of the same unit.    Returns: share below x [-].
     Source: definition.
     """
     with np.errstate(over="ignore"):
@@ -293,7 +294,10 @@ def slipped(clear: Floats, share: float) -> Floats:
 
 
 def clear_chances(rows: Rows, look: Observable, place: str) -> Floats:
-    """Chance of each answer for each hand, of someone who never slips; (answers, n)."""
+    """Chance of each answer for each hand, of someone who never slips; (answers, n).
+
+    Source: ordered answers cut from a quantity with logistic blur; pads that meet independently of each other.
+    """
     if look.kind == "meets":
         met = [
             rising(look.cuts[0] - x, np.sqrt(look.cut_sd**2 + sd * sd))
@@ -342,6 +346,7 @@ def look_chance(
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
     """Log of the chance (or density) of one thing seen, for each hand; (n,).
 
+    Parameters: catalogue; rows, n hands; item.    Returns: (n,) float [-].
     Source: independent errors of reading, rounding (JCGM 100:2008 F.2.2.1), blur and model add in square.
     """
     if item.value is not None:
