@@ -28,6 +28,7 @@ AHEAD, LATER = 2, 1  # steps that the search looks ahead, above the simple polic
 DEEPEST = 4  # steps of the plan that are written out
 READ_ONCE_P = 0.9  # of a change of slides or cords: below, what tells of the cords is read by two people first
 LEAST_BRANCH = 0.05  # rarer turns are not written out
+NAMED_LOOKS = 3  # of a first check: more are told by what they are about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +60,16 @@ class PlanStep:
     p_conforms: float  # of a rework: probability that the hand conforms right after it
     then: tuple[Turn, ...]
 
+    @property
+    def changes_something(self) -> bool:
+        """Whether the hand is another afterwards: no check, and no mere second look at what did not hold."""
+        return self.kind == "last resort" or bool(self.reworks)
+
+    def likeliest(self) -> PlanStep | None:
+        """The step that follows most probably."""
+        ahead = [t for t in self.then if t.step is not None]
+        return max(ahead, key=lambda t: t.probability).step if ahead else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
@@ -88,14 +99,8 @@ class HandPlan:
     def first_rework(self) -> PlanStep:
         """The rework that the likeliest answers lead to."""
         step = self.first
-        while step.kind == "check":
-            ahead = [t for t in step.then if t.step is not None]
-            if not ahead:
-                break
-            found = max(ahead, key=lambda t: t.probability).step
-            if found is None:
-                break
-            step = found
+        while not step.changes_something and (following := step.likeliest()) is not None:
+            step = following
         return step
 
 
@@ -164,7 +169,7 @@ def plan_of_belief(belief: Belief, protocol: Protocol, own_look_sees: float) -> 
         p_handed_over=writer.p_handed_over(first),
         fixed_order_minutes=fixed_order_value(solver, start, _fixed(belief, protocol)),
         restring_minutes=fixed_order_value(solver, start, _restring(belief)),
-        no_check_minutes=solver.simple_value(start, solver.all_acts),
+        no_check_minutes=solver.simple_value(start, solver.all_acts) + read_min,  # a rule, not a choice
         kept=_kept(belief, solver, first),
     )
 
@@ -181,9 +186,9 @@ def way_of_plan(plan: HandPlan, id: str = "plan") -> Way:
     """
     checks, step = 0.0, plan.first
     rework = plan.first_rework()
-    while step is not rework and step.kind == "check":
+    while step is not rework:
         checks += step.minutes
-        step = max((t for t in step.then if t.step is not None), key=lambda t: t.probability).step or rework
+        step = step.likeliest() or rework
     way = rework.way
     if way is None:
         return Way(
@@ -194,7 +199,7 @@ def way_of_plan(plan: HandPlan, id: str = "plan") -> Way:
             recheck_minutes=0.0 if rework is plan.first else rework.minutes,
             p_success=plan.p_first_try,
         )
-    first = f"{_look_first(plan.first.asked)} Then most likely: " if plan.first.asked else ""
+    first = "" if rework is plan.first else f"{_begin(plan.first)} Then most likely: "
     return replace(
         way,
         id=id,
@@ -302,7 +307,7 @@ class _Writer:
 
     def p_first(self, step: PlanStep) -> float:
         """Probability that the first rework makes the hand conform; turns not written out count as the rest do."""
-        if step.kind == "rework" and not step.reworks:  # looked at again only: no try yet
+        if step.kind == "rework" and not step.changes_something:  # looked at again only: no try yet
             rest = next((t.step for t in step.then if t.on == "not yet"), None)
             return step.p_conforms + (1.0 - step.p_conforms) * (
                 self.p_first(rest) if rest is not None else 1.0
@@ -322,7 +327,7 @@ class _Writer:
         rest = next((t.step for t in step.then if t.on == "not yet"), None)
         if step.kind == "last resort" or rest is None:
             return step.p_conforms
-        sees = self.own_look_sees if step.reworks else 1.0
+        sees = self.own_look_sees if step.changes_something else 1.0
         return step.p_conforms + (1.0 - step.p_conforms) * sees * self.p_handed_over(rest)
 
 
@@ -334,7 +339,7 @@ def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float
     asked = tuple(_asked(a) for look in looks for a in look.asked)
     check = PlanStep(
         kind="check",
-        title="Read what tells of the cords once more",
+        title="have somebody else read once more what tells of the cords",
         asked=asked,
         place="",
         minutes=minutes,
@@ -401,17 +406,18 @@ def in_words(asked: Sequence[AskedLook]) -> tuple[tuple[AskedLook, str], ...]:
     return tuple((same[0], listed([spoken(a.place) for a in same if a.place])) for same in places.values())
 
 
-def _look_first(asked: Sequence[AskedLook]) -> str:
-    """What to look at, with its places."""
-    said = "; ".join(f"{a.title} ({where})" if where else a.title for a, where in in_words(asked))
-    who = "Have somebody else check first" if all(a.again for a in asked) else "Check first"
+def _begin(first: PlanStep) -> str:
+    """What to do or look at first; many looks by what they are about, few with their places."""
+    looks = in_words(first.asked)
+    if not looks or len(looks) > NAMED_LOOKS:
+        return f"{first.title[:1].upper()}{first.title[1:]}".rstrip(".") + "."
+    said = "; ".join(f"{a.title} ({where})" if where else a.title for a, where in looks)
+    who = "Have somebody else check first" if all(a.again for a in first.asked) else "Check first"
     return f"{who}: {said}."
 
 
 def _sentence(first: PlanStep, minutes: float, p: float) -> str:
-    what = first.title[:1].upper() + first.title[1:]
-    begin = _look_first(first.asked) if first.asked else f"{what.rstrip('.')}."
     return (
-        f"{begin} About {minutes:.0f} minutes to a good hand are expected; the first rework makes it good "
+        f"{_begin(first)} About {minutes:.0f} minutes to a good hand are expected; the first rework makes it good "
         f"{round(100 * p)} times in 100."
     )
