@@ -17,7 +17,11 @@ CACHE = pytest.StashKey[str]()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """One folder of simulated hands for all processes of this run: what someone has at home decides nothing."""
+    """One folder of simulated hands for all processes of this run: what someone has at home decides nothing.
+
+    Long work lowers the priority of its process for good; here it runs inside the tests' own.
+    """
+    os.nice = lambda step: 0
     if "PYTEST_XDIST_WORKER" not in os.environ:
         os.environ["HANDSEL_CACHE"] = config.stash[CACHE] = tempfile.mkdtemp(prefix="handsel-tests-")
 

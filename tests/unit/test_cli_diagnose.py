@@ -32,8 +32,6 @@ def small(tmp_path_factory) -> Path:
 @pytest.fixture
 def run(small, tmp_path_factory, monkeypatch):
     monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path_factory.getbasetemp() / "handsel-cache"))
-    # The command runs inside this process here, whose own priority is not to be lowered for good.
-    monkeypatch.setattr("os.nice", lambda step: 0, raising=False)
 
     def call(*arguments: str):
         return CliRunner().invoke(command, [*arguments, "--quick", "--faults", str(small)])
