@@ -90,6 +90,8 @@ def server(folder: Path, *more: str) -> Iterator[Running]:
             [sys.executable, "-c", "from handsel.cli import main; main()", "serve", "--data", str(folder),
              *(more or ("--port", "0"))],
             stdout=out, stderr=subprocess.STDOUT, env=environment, cwd=home,
+            # Where the tests run as a shell's background job, Ctrl-C is ignored, and a child would inherit that.
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )  # fmt: skip
         running = Running(process, log)
         try:
