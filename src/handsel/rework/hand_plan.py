@@ -256,26 +256,13 @@ class _Writer:
                     step=None if deep else self.step(rest, left, fewer, depth + 1),
                 )
             )
-        asked = tuple(_asked(a) for a in look.asked)
-        return PlanStep(
-            kind="check",
-            title=listed(
-                [
-                    f"{a.observable.title} ({spoken(a.place)})" if a.place else a.observable.title
-                    for a in look.asked
-                ]
-            ),
-            asked=asked,
-            place="",
-            minutes=look.minutes,
-            reworks=(),
-            way=None,
-            lengths=None,
-            sets=False,
-            cures=(),
-            p_conforms=0.0,
-            then=tuple(turns),
+        title = listed(
+            [
+                f"{a.observable.title} ({spoken(a.place)})" if a.place else a.observable.title
+                for a in look.asked
+            ]
         )
+        return _checking(title, look.asked, look.minutes, tuple(turns))
 
     def _act(self, b: Floats, left: Bools, checks: Bools, depth: int, index: int, weight: float) -> PlanStep:
         step: Step = self.belief.steps[index]
@@ -336,11 +323,21 @@ def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float
     if first.lengths is None or first.p_conforms >= READ_ONCE_P or not looks:
         return first, 0.0
     minutes = sum(look.minutes for look in looks)
-    asked = tuple(_asked(a) for look in looks for a in look.asked)
-    check = PlanStep(
+    check = _checking(
+        "have somebody else read once more what tells of the cords",
+        [a for look in looks for a in look.asked],
+        minutes,
+        (Turn(on="much the same", probability=1.0, step=first),),
+    )
+    return check, minutes
+
+
+def _checking(title: str, asked: Sequence[Asked], minutes: float, then: tuple[Turn, ...]) -> PlanStep:
+    """A step that only looks."""
+    return PlanStep(
         kind="check",
-        title="have somebody else read once more what tells of the cords",
-        asked=asked,
+        title=title,
+        asked=tuple(_asked(a) for a in asked),
         place="",
         minutes=minutes,
         reworks=(),
@@ -349,9 +346,8 @@ def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float
         sets=False,
         cures=(),
         p_conforms=0.0,
-        then=(Turn(on="much the same", probability=1.0, step=first),),
+        then=then,
     )
-    return check, minutes
 
 
 def _fixed(belief: Belief, protocol: Protocol) -> list[int]:
