@@ -205,8 +205,6 @@ def report(results: list[dict]) -> str:
         "|---|---|---|---|---|---|---|---|",
         table("looked at while it was made", [r for r in read if r["seed"] in DEVELOPED_SEEDS]),
         table("only judged", [r for r in read if r["seed"] not in DEVELOPED_SEEDS]),
-        table("pictures of 1.5 million pixels", [r for r in read if r["megapixels"] < 2.0]),
-        table("pictures of 3 million pixels", [r for r in read if r["megapixels"] >= 2.0]),
         "",
     ]
     for key, title in (("colour", "By colour"), ("light", "By light"), ("scale", "By scale")):
@@ -283,8 +281,8 @@ def report(results: list[dict]) -> str:
         "## What this does not show",
         "",
         f"{len(results)} of the {PLANNED} layouts that `studies/part_renders.py` plans are rendered and judged "
-        "here; the two commands go on where they stopped. Some pictures are of 1.5 million pixels and the others of "
-        "3: a phone's own are sharper, which small pins need most.",
+        "here; the two commands go on where they stopped. Pictures have 3 million pixels: a phone's own are sharper, "
+        "which small pins need most.",
         "",
         "Renders are not photos. Printed parts here have the design's exact form; layers, strings and elephant's feet "
         "are stood for by a tenth of a millimetre. Parts do not touch. Soft light is evened after rendering, "
@@ -332,8 +330,7 @@ def main() -> None:
         )
     for truth in truths:
         if truth["name"] in known:
-            wide, high = truth["size_px"]
-            known[truth["name"]] |= {"seed": truth["seed"], "megapixels": wide * high / 1e6}
+            known[truth["name"]]["seed"] = truth["seed"]
     told.report.write_text(report([known[t["name"]] for t in truths if t["name"] in known]), encoding="utf-8")
 
 
