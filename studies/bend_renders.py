@@ -2,9 +2,11 @@
 
     python studies/bend_renders.py --kind bends --count 40
     python studies/bend_renders.py --kind fresh --count 40
+    python studies/bend_renders.py --kind last --count 60
 
-The looking was developed on the first kind; the fresh ones judge it: ten colours in turn, each as often sound as
-whitened, and lines as often faint or middling as strong. Writes JPEGs and one truth.jsonl per kind into
+The looking was developed on the first kind. The fresh ones judged it once, and what they showed was mended: since then
+they are seen too. The last ones judge what it is now. Both have ten colours in turn, each as often sound as whitened,
+and lines as often faint or middling as strong. Writes JPEGs and one truth.jsonl per kind into
 out/bend-renders/. What is there already is not made again. One seed makes one photo. It runs on one thread and needs
 what angle_renders.py needs; about six seconds per photo.
 
@@ -27,7 +29,8 @@ from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "bend-renders"
-FIRST_SEED = {"bends": 210_000, "fresh": 215_000}
+FIRST_SEED = {"bends": 210_000, "fresh": 215_000, "last": 217_000}
+EVENLY = ("fresh", "last")
 STRENGTHS = (
     0.06,
     0.55,
@@ -143,7 +146,7 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
     names = list(PLASTICS)
     colour = names[rng.integers(len(names))]
     whitened = bool(rng.random() < 0.5)
-    if kind == "fresh":
+    if kind in EVENLY:
         number = seed - FIRST_SEED[kind]
         colour, whitened = names[number % len(names)], number // len(names) % 2 == 0
     plastic = np.array(PLASTICS[colour])
@@ -152,7 +155,7 @@ def shoot(mi, kind: str, seed: int) -> tuple[Shot, bytes]:
     confusers = tuple(str(c) for c in rng.choice(options, int(rng.integers(0, 4)), replace=False))
     raster = bool(rng.random() < 0.6)
     alpha = float(rng.uniform(0.12, 0.4))
-    picture, lines = skin(rng, plastic, whitened, radius, angle, confusers, kind == "fresh")
+    picture, lines = skin(rng, plastic, whitened, radius, angle, confusers, kind in EVENLY)
     T = mi.ScalarTransform4f
 
     u = np.concatenate(

@@ -4,8 +4,11 @@
     python studies/cuff_renders.py --kind hard --count 36
     python studies/cuff_renders.py --kind fresh-clean --count 24
     python studies/cuff_renders.py --kind fresh-hard --count 36
+    python studies/cuff_renders.py --kind last-clean --count 24
+    python studies/cuff_renders.py --kind last-hard --count 60
 
-The measurement was developed on the first two kinds; the fresh ones are like them and judge it. Writes JPEGs and one
+The measurement was developed on the first two kinds. The fresh ones judged it once, and what they showed was mended:
+since then they are seen too. The last ones are like them and judge what it is now. Writes JPEGs and one
 truth.jsonl per kind into out/cuff-renders/. What is there already is not made again. One seed makes one photo. It
 runs on one thread and needs what angle_renders.py needs; about five seconds per photo.
 
@@ -28,7 +31,8 @@ from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "cuff-renders"
-FIRST_SEED = {"clean": 110_000, "hard": 120_000, "fresh-clean": 115_000, "fresh-hard": 125_000}
+FIRST_SEED = {"clean": 110_000, "hard": 120_000, "fresh-clean": 115_000, "fresh-hard": 125_000,
+              "last-clean": 117_000, "last-hard": 127_000}  # fmt: skip
 THICK_MM = 3.0
 SAMPLES, SMOOTH_SAMPLES = 9, 10  # light paths per pixel at edges, and per coarse pixel between them
 PLASTICS = {

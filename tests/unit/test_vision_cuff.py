@@ -16,7 +16,7 @@ from handsel.errors import OutOfRange
 from handsel.metrology.decision import Limits, Verdict
 from handsel.vision.camera import Lens, focal_px
 from handsel.vision.cuff import judge_cuff, look_at_cuff
-from handsel.vision.cuff_outline import CuffCause, CuffRefused
+from handsel.vision.cuff_refused import CuffCause, CuffRefused
 from handsel.vision.curves import even
 from handsel.vision.mat import MATS, marker_cells
 from handsel.vision.mirror import mirrored

@@ -175,7 +175,7 @@ def _entry(read: Read, limits: Limits | None) -> dict[str, Any]:
 
 
 def _cause(error: HandselError) -> str:
-    from handsel.vision.cuff_outline import CuffRefused
+    from handsel.vision.cuff_refused import CuffRefused
 
     return error.cause.value if isinstance(error, CuffRefused) else "not a usable photo"
 

@@ -14,7 +14,8 @@ from handsel.metrology.checks import number
 from handsel.metrology.decision import Decision, Limits, decide
 from handsel.metrology.quantity import Quantity
 from handsel.vision.camera import DISTORTION_SD, Lens
-from handsel.vision.cuff_outline import CuffCause, CuffOutline, CuffRefused, find_outline
+from handsel.vision.cuff_outline import CuffOutline, find_outline
+from handsel.vision.cuff_refused import CuffCause, CuffRefused
 from handsel.vision.cuff_scale import U_WIDTH_MM, Scale, find_scale, no_scale
 from handsel.vision.cuff_view import View, look_from
 from handsel.vision.curves import even, smoothed

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from handsel.vision.camera import Lens, focal_px
 from handsel.vision.cards import CARD_MM, MARKER_MM
-from handsel.vision.cuff_outline import CuffCause, CuffRefused
+from handsel.vision.cuff_refused import CuffCause, CuffRefused
 from handsel.vision.finding import Found, Look, detect, find_cards, foreshortening, scaled
 from handsel.vision.mat_view import MatRefused, MatView, find_markers, view_of
 
