@@ -15,6 +15,7 @@ from django.test.utils import CaptureQueriesContext
 from bench.causes_hall import make_rounds, shallow, small_library
 from bench.hall import Hall
 from handsel.bench.causes import known
+from handsel.bench.causes.diagnosing import find
 from handsel.bench.causes.page import region_of
 from handsel.bench.causes.wishes import want_library
 from handsel.bench.hands.casebook import case_of, protocol_kept, told_of
@@ -108,6 +109,24 @@ def test_the_history_says_it_in_words(hall: Hall, hand: Hand) -> None:
     client.post(f"/h/{hand.code}/causes/look/", sent())
     page = client.get(f"/h/{hand.code}/").content.decode()
     assert "To find the cause: When this finger starts, against the other fingers (index): late" in page
+
+
+def test_two_people_who_answer_alike_move_the_causes_further_than_one(hall: Hall, hand: Hand) -> None:
+    def probabilities() -> dict[str, float]:
+        fresh = Hand.objects.get(pk=hand.pk)
+        found = find(fresh, told_of(fresh), protocol_kept(fresh.protocol_id))
+        assert found is not None
+        return {c.fault.id: c.probability for c in found.diagnosis.causes}
+
+    stages = [probabilities()]
+    for who in (hall.inspector, hall.builder):
+        hall.client(who).post(f"/h/{hand.code}/causes/look/", sent(of="starts", place="ring", answer="late"))
+        stages.append(probabilities())
+    none, one, two = stages
+    moved = max(none, key=lambda f: abs(one.get(f, 0.0) - none[f]))
+    way = one.get(moved, 0.0) - none[moved]
+    assert abs(way) > 0.01
+    assert (two.get(moved, 0.0) - one.get(moved, 0.0)) * way > 0.0
 
 
 def test_sent_twice_it_is_stored_once(hall: Hall, hand: Hand) -> None:

@@ -55,13 +55,42 @@ def test_two_signs_of_a_very_tight_hinge_bear_each_other_out():
 
 def test_one_odd_word_never_rules_a_cause_out():
     """A missing elastic leaves its digit where it is put; should one say it returns, that may be amiss."""
-    seen = [Seen(of="elastics-there", place="ring", answer="no"), Seen(of="elastics-even", place="ring", answer="no")]
+    seen = [
+        Seen(of="elastics-there", place="ring", answer="no"),
+        Seen(of="elastics-even", place="ring", answer="no"),
+    ]
     odd = Seen(of="springs-back", place="ring.knuckle", answer="returns")
     index = CATALOGUE.fault("elastic-missing@ring").index
     before = posterior(library_with(*FEW), CATALOGUE, items_of(CATALOGUE, seen)).by_fault[index]
     after = posterior(library_with(*FEW), CATALOGUE, items_of(CATALOGUE, [*seen, odd])).by_fault[index]
     assert before > 0.5
     assert 0.3 * before < after < before
+
+
+@pytest.mark.parametrize(
+    ("seen", "fault"),  # of one digit, of the whole hand, to the eye
+    [
+        (Seen(of="springs-back", place="index.knuckle", answer="stays"), "hinge-tight@index.knuckle"),
+        (Seen(of="cuff-drops-freely", answer="no"), "wrist-tight"),
+        (Seen(of="elastics-there", place="ring", answer="no"), "elastic-missing@ring"),
+    ],
+)
+def test_two_who_say_the_same_count_for_more_than_one_and_less_than_two(seen, fault):
+    index = CATALOGUE.fault(fault).index
+    at = next(k for k, (a, b) in enumerate(library_with(*FEW).strata) if b < 0 and a == index)
+
+    def for_it(*said):
+        log_l = by_stratum(said)
+        return log_l[at] - log_l[0]
+
+    once, twice = for_it(seen), for_it(seen, replace(seen, by="inspector 3"))
+    assert once > 0.5
+    assert 1.05 * once < twice < 1.95 * once
+    assert for_it(seen, seen) == pytest.approx(once)  # the same person again
+    answers = CATALOGUE.observable(seen.of).answers_of(seen.place)
+    good = answers[-1] if seen.of == "springs-back" else answers[0]
+    against = replace(seen, by="inspector 3", answer=good)
+    assert for_it(seen, against) < once - 0.2
 
 
 def test_what_was_kept_from_one_case_does_not_change_the_next():

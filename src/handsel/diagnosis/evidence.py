@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,7 @@ from handsel.diagnosis.likelihood import (
     Rows,
     clear_chances,
     log_likelihood,
-    look_chance,
+    sign_shows,
     slip_share,
     slipped,
 )
@@ -67,14 +68,14 @@ def log_likelihoods(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> 
     for item in one_by_one:
         if item.value is not None:
             numbers += log_likelihood(catalogue, rows, item)
+    words = of_one_thing(one_by_one)
     alone = _alone(catalogue, rows.whole)
     first, second = alone.cells_of(rows)
     told = []
     for person, (share, times) in enumerate(people(catalogue)):
         total = numbers.astype(np.float64)
-        for item in one_by_one:
-            if item.value is None:
-                total += _log_word(catalogue, rows, item, person)
+        for said in words:
+            total += _log_word(catalogue, rows, said, person)
         by_cell = alone.log_means(catalogue, items, person)
         total += by_cell[first] + by_cell[second] - by_cell[0]
         total += _sights(catalogue, rows, items, times)[rows.stratum] + np.log(share)
@@ -82,19 +83,64 @@ def log_likelihoods(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> 
     return np.asarray(np.logaddexp(*told))
 
 
-def _sights(catalogue: Catalogue, rows: Rows, items: Sequence[Item], times: float) -> Floats:
-    """Log chance of what shows to the eye, for each stratum; (s,)."""
-    total = np.zeros(len(rows.strata))
+def of_one_thing(items: Sequence[Item]) -> list[tuple[Item, ...]]:
+    """Answers, not numbers, by what they are about: of one thing there are several when several people looked.
+
+    Parameters: items.    Returns: tuples of items, in the order in which each thing is first spoken of.
+    """
+    found: dict[tuple[str, str], list[Item]] = {}
     for item in items:
-        if item.look.kind == "look":
-            bad = look_chance(catalogue, rows.strata, item.look, item.place, item.in_group, times)
+        if item.value is None:
+            found.setdefault(item.key, []).append(item)
+    return [tuple(some) for some in found.values()]
+
+
+def _sights(catalogue: Catalogue, rows: Rows, items: Sequence[Item], times: float) -> Floats:
+    """Log chance of what shows to the eye, for each stratum; (s,).
+
+    Whether there is something to see is the hand's, and the same for all who look; slips are each one's own.
+    """
+    total = np.zeros(len(rows.strata))
+    for said in of_one_thing([i for i in items if i.look.kind == "look"]):
+        only_shown = all(item.in_group for item in said)
+        shows = sign_shows(catalogue, rows.strata, said[0].look, said[0].place, only_shown)
+        if_so, if_not = 1.0, 1.0
+        for item in said:
+            slip = slip_share(catalogue, item.look, item.in_group, times)
             is_good = item.answer == item.look.answers_of(item.place)[0]
-            total += np.log(1.0 - bad if is_good else bad)
+            if_so *= slip if is_good else 1.0 - slip
+            if_not *= 1.0 - slip if is_good else slip
+        total += np.log(shows * if_so + (1.0 - shows) * if_not)
     return total
 
 
-def _log_word(catalogue: Catalogue, rows: Rows, item: Item, person: int) -> NDArray[np.float32]:
-    """Log chance of a word, for each hand; (n,). The tables are kept with the rows: they do not depend on the case."""
+def _log_word(catalogue: Catalogue, rows: Rows, said: tuple[Item, ...], person: int) -> NDArray[np.float32]:
+    """Log chance of what one person, or several, said of one thing, for each hand; (n,).
+
+    What several say is independent given the hand; but if it was amiss, it was so for all of them.
+    """
+    if len(said) == 1:
+        return _log_answer(catalogue, rows, said[0], person)
+    alone = _alone(catalogue, rows.whole)
+    same = 1.0 - AMISS_SHARE
+    usual = float(_chance_of_all(catalogue, alone.rows, said, person) @ alone.even_weight)
+    told = same * _chance_of_all(catalogue, rows, said, person) + AMISS_SHARE * usual
+    return np.log(np.maximum(told, LEAST_P)).astype(np.float32)
+
+
+def _chance_of_all(catalogue: Catalogue, rows: Rows, said: tuple[Item, ...], person: int) -> Floats:
+    """Chance that all of them give their answers, none amiss, for each hand; (n,)."""
+    clear = clear_chances(rows, said[0].look, said[0].place)
+    _, times = people(catalogue)[person]
+    out = np.ones(len(rows.stratum))
+    for item in said:
+        share = slip_share(catalogue, item.look, item.in_group, times)
+        out *= slipped(clear, share)[item.look.answers_of(item.place).index(item.answer or "")]
+    return out
+
+
+def _log_answer(catalogue: Catalogue, rows: Rows, item: Item, person: int) -> NDArray[np.float32]:
+    """The same of one answer. The tables are kept with the rows: they do not depend on the case."""
     mistakes = (catalogue.careless_share, catalogue.careless_times)
     key = (id(item.look), item.place, item.in_group, mistakes)
     if key not in rows.kept:
@@ -112,11 +158,8 @@ def _usual_answers(catalogue: Catalogue, whole: Rows, item: Item) -> Floats:
     """How often each answer is given of any hand, all single faults and none counted alike; (answers,)."""
     key = ("usual", id(item.look), item.place)
     if key not in whole.kept:
-        rows = _alone(catalogue, whole).rows
-        clear = clear_chances(rows, item.look, item.place)
-        count = np.bincount(rows.stratum)
-        weight = (1.0 / np.maximum(count, 1))[rows.stratum]
-        whole.kept[key] = item.look, clear @ weight / weight.sum()
+        alone = _alone(catalogue, whole)
+        whole.kept[key] = item.look, clear_chances(alone.rows, item.look, item.place) @ alone.even_weight
     return np.asarray(whole.kept[key][1])
 
 
@@ -132,6 +175,7 @@ class _Alone:
     count: Floats  # (cells,)
     of_fault: Ints  # (faults + 1,) first cell of each fault alone; the last: no fault
     edges: Floats  # (faults + 1, BINS - 1) of severity
+    even_weight: Floats  # (m,) sums to 1: every stratum counts alike
 
     def cells_of(self, rows: Rows) -> tuple[Ints, Ints]:
         """The cells that a hand's first and second fault have when alone; (n,) each."""
@@ -159,15 +203,13 @@ class _Alone:
 
     def _by_digit(self, catalogue: Catalogue, items: Sequence[Item], person: int) -> Iterator[Floats]:
         """For each digit log chances of what it does, and of how large its parts are; (m,) each."""
+        own = [i for i in items if i.look.kind != "look" and i.look.reads not in TOGETHER]
+        told: list[tuple[Item, NDArray[Any]]] = [
+            *((i, log_likelihood(catalogue, self.rows, i)) for i in own if i.value is not None),
+            *((said[0], _log_word(catalogue, self.rows, said, person)) for said in of_one_thing(own)),
+        ]
         found: dict[tuple[str, bool], Floats] = {}
-        for item in items:
-            if item.look.kind == "look" or item.look.reads in TOGETHER:
-                continue
-            one = (
-                _log_word(catalogue, self.rows, item, person)
-                if item.value is None
-                else log_likelihood(catalogue, self.rows, item)
-            )
+        for item, one in told:
             key = item.place.partition(".")[0], item.look.reads in SIZES
             found[key] = found.get(key, 0.0) + np.asarray(one, dtype=np.float64)
         return iter(found.values())
@@ -197,7 +239,10 @@ def _make_alone(faults: int, whole: Rows) -> _Alone:
     fault = rows.strata[rows.stratum, 0]
     cell = of_fault[fault] + _bins(edges, fault, rows, 0)
     count = np.bincount(cell, minlength=len(single) * BINS).astype(float)
-    return _Alone(rows=rows, cell=cell, count=count, of_fault=of_fault, edges=edges)
+    each = 1.0 / np.maximum(np.bincount(rows.stratum), 1)[rows.stratum]
+    return _Alone(
+        rows=rows, cell=cell, count=count, of_fault=of_fault, edges=edges, even_weight=each / each.sum()
+    )
 
 
 def _bins(edges: Floats, fault: NDArray[np.int16], rows: Rows, k: int) -> Ints:

@@ -39,7 +39,7 @@ def seen_in_case(case: Case, protocol: Protocol, catalogue: Catalogue) -> tuple[
                 continue
             out += [
                 s
-                for s in _as_shown(c, protocol, catalogue)
+                for s in _as_shown(c, protocol, catalogue, group.by)
                 if (c.id, s.place) not in said
                 and (not group.only or (c.id, s.place) in group.only or (c.id, HAND) in group.only)
                 and time.stands(group, c, s.place)
@@ -94,11 +94,11 @@ def _seen(o: Observation, protocol: Protocol, catalogue: Catalogue) -> list[Seen
         good = {p: look.answers_of(p)[0] for p in places}
         if o.answer not in good.values():
             return []
-        return [Seen(of=o.of, place=p, answer=o.answer, in_group=True) for p in places]
-    return [Seen(of=o.of, place=places[0], answer=o.answer)]
+        return [Seen(of=o.of, place=p, answer=o.answer, in_group=True, by=o.by) for p in places]
+    return [Seen(of=o.of, place=places[0], answer=o.answer, by=o.by)]
 
 
-def _as_shown(c: Characteristic, protocol: Protocol, catalogue: Catalogue) -> list[Seen]:
+def _as_shown(c: Characteristic, protocol: Protocol, catalogue: Catalogue, by: str) -> list[Seen]:
     """A characteristic taken as shown with its group: as it should be, at each place."""
     look = catalogue.observable(c.id)
     if look is None or c.severity == "critical" or isinstance(c.rule, NumberRule) or look.kind == "number":
@@ -107,7 +107,7 @@ def _as_shown(c: Characteristic, protocol: Protocol, catalogue: Catalogue) -> li
         return []
     answer = c.rule.accepted[0]
     return [
-        Seen(of=c.id, place=p, answer=answer, in_group=True)
+        Seen(of=c.id, place=p, answer=answer, in_group=True, by=by)
         for p in protocol.places(c.per)
         if p in look.places and answer in look.answers_of(p)
     ]

@@ -88,6 +88,7 @@ class Seen:
     value: float | None = None
     u: float | None = None  # standard uncertainty, where it is known better than the catalogue's
     in_group: bool = False  # taken as shown with a whole group, not looked at by itself
+    by: str = ""  # who looked: what one person says twice counts once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,15 +109,15 @@ class Item:
 
 
 def items_of(catalogue: Catalogue, seen: Iterable[Seen]) -> tuple[Item, ...]:
-    """What was seen, checked and put in order: neither order nor saying a thing twice matters.
+    """What was seen, checked and put in order: neither order nor one person's saying a thing twice matters.
 
     Parameters: catalogue; seen.
-    Returns: Item, readings of one thing averaged; what cannot be told is left out, and so is whatever
-        the catalogue does not know (a protocol asks for more than a diagnosis needs).
+    Returns: Item, one for each person's answer, readings of one thing averaged; what cannot be told is left
+        out, and so is whatever the catalogue does not know (a protocol asks for more than a diagnosis needs).
     Raises: BadAnswer for a place, an answer or a number that does not fit.
     Valid for: any.    Source: own.    Checked by: properties/test_diagnosis.py
     """
-    answers: dict[tuple[str, str, str], Item] = {}
+    answers: dict[tuple[str, str, str, str], Item] = {}
     numbers: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for s in seen:
         look = catalogue.observable(s.of)
@@ -138,9 +139,9 @@ def items_of(catalogue: Catalogue, seen: Iterable[Seen]) -> tuple[Item, ...]:
                 do=f"Answer {', '.join(known)}.",
             )
         item = Item(look=look, place=place, answer=s.answer, value=None, u=0.0, in_group=s.in_group)
-        before = answers.get((s.of, place, s.answer))
+        before = answers.get((s.of, place, s.answer, s.by))
         if before is None or before.in_group:  # looked at by itself counts for more
-            answers[s.of, place, s.answer] = item
+            answers[s.of, place, s.answer, s.by] = item
     items = list(answers.values())
     for (of, place), readings in numbers.items():
         look = catalogue.observable(of)
@@ -318,17 +319,14 @@ def clear_chances(rows: Rows, look: Observable, place: str) -> Floats:
     return np.asarray(np.maximum(np.stack([b - a for a, b in zip(edges, edges[1:], strict=False)]), 0.0))
 
 
-def look_chance(
-    catalogue: Catalogue,
-    strata: NDArray[np.int16],
-    look: Observable,
-    place: str,
-    in_group: bool,
-    times: float | None = None,
+def sign_shows(
+    catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
 ) -> Floats:
-    """Chance that a look is told to show what should not be, for each stratum; (s,).
+    """Chance that there is something to see that should not be, or seems to be, for each stratum; (s,).
 
-    times: how much more often than a careful person it is told wrongly; None: as people usually do.
+    Parameters: catalogue; strata : (s, 2) int; look; place; in_group, whether it was taken as shown with a group.
+    Returns: (s,) float [-].
+    Source: signs of two faults independent of each other and of false alarms.
     """
     bad = look.answers_of(place)[1]
     hidden = np.ones(len(catalogue.faults) + 1)  # the last one: no fault
@@ -338,9 +336,15 @@ def look_chance(
                 chance = sign.chance * (GROUP_SEES if in_group else 1.0)
                 hidden[f.index] *= 1.0 - chance
     false_alarm = look.false_alarm * (GROUP_ALARMS if in_group else 1.0)
-    clear = (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]]
-    slip = slip_share(catalogue, look, in_group, times)
-    return np.asarray(slip + (1.0 - 2.0 * slip) * (1.0 - clear))
+    return np.asarray(1.0 - (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]])
+
+
+def look_chance(
+    catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
+) -> Floats:
+    """Chance that a look is told to show what should not be, by people as they are, for each stratum; (s,)."""
+    slip = slip_share(catalogue, look, in_group)
+    return np.asarray(slip + (1.0 - 2.0 * slip) * sign_shows(catalogue, strata, look, place, in_group))
 
 
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:
