@@ -7,10 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsel.vision.mat_view import shadow_mm
-from handsel.vision.part_fit import _inside
 from handsel.vision.part_judging import _between
 from handsel.vision.part_kinds import even_points
 from handsel.vision.part_silhouette import ring_area_mm2
+from handsel.vision.part_steps import inside
 
 spots = st.floats(-200.0, 200.0)
 heights = st.floats(0.0, 90.0)
@@ -53,7 +53,7 @@ def test_inside_of_a_box_is_inside_however_it_is_turned(
     spin = np.array([[c, s], [-s, c]])
     ring = np.array([[-w, -h], [w, -h], [w, h], [-w, h]]) @ spin + [x, y]
     test = np.array([[0.0, 0.0], [0.9 * w, 0.9 * h], [1.1 * w, 0.0], [0.0, -1.1 * h]]) @ spin + [x, y]
-    assert _inside(test, ring).tolist() == [True, True, False, False]
+    assert inside(test, ring).tolist() == [True, True, False, False]
 
 
 @settings(max_examples=60)

@@ -36,6 +36,12 @@ _SHADED, _SHADED_MM2 = 0.2, 3.0  # so dark, over so much, is some place on every
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _LINE_MM = 0.8  # thinner things are printed lines
+_PRINTING_MM = 1.0  # round markers and bars, and within the paper's edge, where nothing is read
+_PRINTING_HALF_MM = 0.1  # between pixels a distance is never quite 0
+_INNER = 0.5  # share of a thing that must lie within the border line: what reaches in from outside is no part
+_TINTED = 0.12  # a thing's colour against grey, light against the paper's, from which colour names its edge
+_DARK_THING = -1.9  # mean natural logarithm of light from which darkness does
+_MOSTLY = 0.75  # share of a thing and its shadow that is told apart: less, and its lit sides may be as grey as shadow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,6 +52,7 @@ class Flat:
     ratio: npt.NDArray[np.float32]  # (h, w, 3) the light itself against the paper's; edges are read in it
     px_per_mm: float
     unlit: float  # typical noise of one pixel of `light` on paper
+    printing_mm: npt.NDArray[np.float32]  # (h, w) how far it is to markers, bars or the paper's edge [mm], 0 on them
 
     def ratio_at(self, table_mm: FloatArray) -> FloatArray:
         """`ratio` at places of the table frame: (h, w, 2) [mm] to (h, w, 3)."""
@@ -54,6 +61,10 @@ class Flat:
     def at(self, table_mm: FloatArray) -> FloatArray:
         """`light` at places of the table frame: (h, w, 2) [mm] to (h, w, 3)."""
         return self._read(self.light, table_mm)
+
+    def to_printing_mm(self, table_mm: FloatArray) -> FloatArray:
+        """How far it is from places of the table frame, (n, 2) [mm], to printing or the paper's edge: (n,) [mm]."""
+        return self._read(self.printing_mm, table_mm[:, None])[:, 0] - _PRINTING_HALF_MM
 
     def _read(self, picture: npt.NDArray[np.float32], table_mm: FloatArray) -> FloatArray:
         """Values between the pixels, to a thirty-second of one."""
@@ -71,7 +82,14 @@ class Patch:
     outline_mm: FloatArray  # (n, 2) table frame, anticlockwise
     area_mm2: float
     certain: bool  # its outline is its own, not its shadow's
+    tint: FloatArray | None = None  # (3,) its colour against grey; none when it has hardly any
+    is_dark: bool = False  # darker than any shadow on paper
     pieces: tuple[Patch, ...] = ()  # what it may be instead: things that their soft shadows have joined
+    instead: Patch | None = None  # what it may be instead: all that its edges run round, with its shadow
+    joined_mm: FloatArray | None = (
+        None  # (n, 2) outer line of all that covers each other in the picture, it among them
+    )
+    is_partial: bool = False  # others hide some of it
 
 
 def flattened(rgb: Rgb, view: MatView) -> Flat:
@@ -101,7 +119,30 @@ def flattened(rgb: Rgb, view: MatView) -> Flat:
         against = np.log(np.maximum(cv2.GaussianBlur(np.exp(against), (0, 0), soft), _FLOOR))
         noise *= min(1.0, 0.45 / soft)
     ratio = np.minimum(np.exp(against), 2.0)  # a glint is a glint
-    return Flat(light=against, ratio=ratio, px_per_mm=scale, unlit=noise)
+    return Flat(
+        light=against,
+        ratio=ratio,
+        px_per_mm=scale,
+        unlit=noise,
+        printing_mm=_to_printing(view, wide, high, scale),
+    )
+
+
+def _to_printing(view: MatView, wide: int, high: int, scale: float) -> npt.NDArray[np.float32]:
+    """How far each pixel of the straightened sheet is from what is printed black on it, and from the paper's edge."""
+    import cv2
+
+    mat = view.mat
+    free = np.zeros((high, wide), np.uint8)
+    rim = max(1, round(_PRINTING_MM * scale))
+    free[rim:-rim, rim:-rim] = 1
+    half = mat.marker_mm / 2
+    boxes = [(m.x_mm - half, m.y_mm - half, m.x_mm + half, m.y_mm + half) for m in mat.markers]
+    boxes += [(b.x_mm, b.y_mm, b.right_mm, b.lower_mm) for b in (mat.bar_across, mat.bar_along)]
+    for left, upper, right, lower in boxes:
+        rows = slice(int((upper - _PRINTING_MM) * scale), round((lower + _PRINTING_MM) * scale))
+        free[rows, int((left - _PRINTING_MM) * scale) : round((right + _PRINTING_MM) * scale)] = 0
+    return np.asarray(cv2.distanceTransform(free, cv2.DIST_L2, 5) / scale, np.float32)
 
 
 def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, float]:
@@ -196,33 +237,83 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     colour = np.abs(soft - level[..., None]).max(2)
     # In the dark, noise makes colours.
     sure = ((colour > _CHROMA) & (level > -3.0)) | (level < _DARK) | (level > _BRIGHT)
-    _without_printing(sure, view, flat.px_per_mm)
+    sure &= flat.printing_mm > 0
     sure = _cleaned(sure, flat.px_per_mm)
     steep = _steepness(soft, flat)
     edged = _edged(steep > 1.0, view, flat.px_per_mm, _GAP_MM)
+    inner = _inner(view, flat.px_per_mm, sure.shape)
     found: list[Patch] = []
     count, labels = cv2.connectedComponents((edged | sure).astype(np.uint8))
     for k in range(1, count):
         mine = labels == k
+        whole = float(mine.sum())
+        # A tall part seems to reach over the border line; what comes in from outside is a hand, a sheet, a ruler.
+        if float((mine & inner).sum()) < _INNER * whole:
+            continue
         its_own = sure & mine
         # A part and its shadow; specks of colour in a shadow are no part.
-        if float(its_own.sum()) > _OWN * float(mine.sum()):
-            found += [
-                Patch(outline_mm=outline, area_mm2=area, certain=True)
-                for outline, area in _outlined(its_own, flat.px_per_mm)
-            ]
+        told = float(its_own.sum()) / whole
+        faint = _all_within(mine, level, steep, view, flat.px_per_mm) if told < _MOSTLY else []
+        if told <= _OWN:
+            found += faint
             continue
-        if (np.abs(level[mine]) > _SHADED).sum() < _SHADED_MM2 * flat.px_per_mm**2:
-            continue
-        pieces = [
-            _faint(outline, area)
-            for piece in _parted(mine, steep, view, flat.px_per_mm)
-            for outline, area in _outlined(piece, flat.px_per_mm)
-        ]
-        for outline, area in _outlined(mine, flat.px_per_mm):
-            if area > _LEAST_FAINT_MM2:
-                found.append(replace(_faint(outline, area), pieces=tuple(pieces)))
+        own = [_own(outline, area, its_own, flat) for outline, area in outlined(its_own, flat.px_per_mm)]
+        if len(faint) == 1 and own and not any(p.tint is not None for p in own):
+            largest = max(range(len(own)), key=lambda i: own[i].area_mm2)
+            own[largest] = replace(own[largest], instead=faint[0])
+        found += own
     return tuple(found)
+
+
+def _inner(view: MatView, scale: float, shape: tuple[int, ...]) -> Mask:
+    """The free area, with the border line."""
+    free, edge = view.mat.free, 2.0  # the markers' white
+    inner = np.zeros(shape, bool)
+    inner[
+        int((free.y_mm - edge) * scale) : int((free.lower_mm + edge) * scale),
+        int((free.x_mm - edge) * scale) : int((free.right_mm + edge) * scale),
+    ] = True
+    return inner
+
+
+def _own(outline_mm: FloatArray, area_mm2: float, mask: Mask, flat: Flat) -> Patch:
+    """A thing that colour or darkness tells from its shadow."""
+    import cv2
+
+    ring = np.rint(outline_mm * [flat.px_per_mm, -flat.px_per_mm] - 0.5).astype(np.int32)
+    low, high = ring.min(0), ring.max(0) + 1
+    filled = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
+    cv2.fillPoly(filled, [ring - low], 1)
+    here = (slice(low[1], high[1]), slice(low[0], high[0]))
+    within = (filled > 0) & mask[here]
+    mean = flat.ratio[here][within].mean(0).astype(float)
+    tint = mean - mean.mean()
+    is_tinted = float(np.linalg.norm(tint)) > _TINTED
+    return Patch(
+        outline_mm=outline_mm,
+        area_mm2=area_mm2,
+        certain=True,
+        tint=tint if is_tinted else None,
+        is_dark=not is_tinted and float(flat.light[here][within].mean()) < _DARK_THING,
+    )
+
+
+def _all_within(
+    mine: Mask, level: npt.NDArray[np.float32], steep: npt.NDArray[np.float32], view: MatView, scale: float
+) -> list[Patch]:
+    """A thing and its shadow in one, with the pieces that it may be instead."""
+    if (np.abs(level[mine]) > _SHADED).sum() < _SHADED_MM2 * scale**2:
+        return []
+    pieces = [
+        _faint(outline, area)
+        for piece in _parted(mine, steep, view, scale)
+        for outline, area in outlined(piece, scale)
+    ]
+    return [
+        replace(_faint(outline, area), pieces=tuple(pieces))
+        for outline, area in outlined(mine, scale)
+        if area > _LEAST_FAINT_MM2
+    ]
 
 
 def _parted(mask: Mask, steep: npt.NDArray[np.float32], view: MatView, scale: float) -> list[Mask]:
@@ -292,25 +383,12 @@ def _edged(steep: Mask, view: MatView, scale: float, gap_mm: float) -> Mask:
     """What sharp edges run round: parts of any colour, and the shadows of small lamps; soft shadow has no edge."""
     import cv2
 
-    mask = steep.copy()
-    _without_printing(mask, view, scale)
+    mask = steep & _inner(view, scale, steep.shape)
     k = max(1, round(gap_mm * scale / 2))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
     work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     work = cv2.morphologyEx(work, cv2.MORPH_CLOSE, disc)
     return _cleaned(work > 0, scale)
-
-
-def _without_printing(mask: Mask, view: MatView, scale: float) -> None:
-    """Takes the sheet's own printing, and what is beyond the border, out of a mask."""
-    free = view.mat.free
-    keep = np.zeros_like(mask)
-    edge = 2.0  # the markers' white
-    keep[
-        int((free.y_mm - edge) * scale) : int((free.lower_mm + edge) * scale),
-        int((free.x_mm - edge) * scale) : int((free.right_mm + edge) * scale),
-    ] = True
-    mask &= keep
 
 
 def _cleaned(mask: Mask, scale: float) -> Mask:
@@ -330,7 +408,7 @@ def _cleaned(mask: Mask, scale: float) -> Mask:
     return np.asarray(filled, bool)
 
 
-def _outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
+def outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
     """Outer edges of the pieces of a mask in the table frame, with their areas."""
     import cv2
 

@@ -30,6 +30,11 @@ _PAPER_MM_SD = 0.5  # by which cut paper misses its format; ISO 216 allows 2 mm,
 _READING_MM_SD = 0.15  # a caliper laid on paper
 _NOTHING_SD = 0.02  # a print of which nothing is known
 _IN_MM, _OUT_MM = 8.0, 16.0  # how far within and beyond its place an edge of the sheet is looked for
+_PLACES = 70  # along a side
+_FIRM = 0.10  # step of light across a side, natural logarithm, that shows at every place by itself
+# Paper on a table a twentieth darker: seen when neighbours are averaged, and when it stands out of all beside it.
+_FAINT, _FAINT_VOICES, _CLEARLY = 0.04, 9, 3.0
+_NOT_ALONE = 4.0  # places that err together: the same fibre, the same grain of the table
 CARD_THICK_MM, CARD_CORNER_MM = 0.76, 3.18
 AS_DRAWN = 0.005  # a print this near its drawn size is called right
 
@@ -155,7 +160,9 @@ def _paper_edges(gray: Gray, view: MatView) -> tuple[float, float, str | None] |
     spans: list[tuple[float, float] | None] = [
         (b[0] - a[0], hypot(a[1], b[1])) if a and b else None for a, b in ((left, right), (upper, lower))
     ]
-    if not any(spans):
+    is_faint = any(e is not None and e[2] for e in (left, right, upper, lower))
+    # A faint line may be the table's own; that four of them make a sheet of known form is no chance.
+    if not any(spans) or (is_faint and not all(spans)):
         return None
     best: tuple[float, float, float, str] | None = None
     for paper in MATS.values():
@@ -177,8 +184,8 @@ def _paper_edges(gray: Gray, view: MatView) -> tuple[float, float, str | None] |
     return None if best is None else (best[0], best[1], None if best[3] == mat.title else best[3])
 
 
-def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, float] | None:
-    """Where the sheet ends on one side [mm of the print], with its uncertainty; None where the photo does not show it.
+def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, float, bool] | None:
+    """Where the sheet ends on one side [mm of the print], its uncertainty, and whether it is faint; None where unseen.
 
     axis 0: a side along y, at x = at_mm; axis 1: a side along x.
     """
@@ -187,7 +194,7 @@ def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, fl
     out = 1.0 if at_mm > 0 else -1.0
     step = 0.5 / view.px_per_mm
     offsets = np.arange(-_IN_MM, _OUT_MM, step)
-    along = np.linspace(0.03 * length, 0.97 * length, 70)
+    along = np.linspace(0.03 * length, 0.97 * length, _PLACES)
     a, o = np.meshgrid(along, at_mm + out * offsets, indexing="ij")
     px = view.sheet_to_px(np.column_stack([o.ravel(), a.ravel()] if axis == 0 else [a.ravel(), o.ravel()]))
     height, width = gray.shape
@@ -199,29 +206,57 @@ def _edge(gray: Gray, view: MatView, axis: int, at_mm: float) -> tuple[float, fl
     change = light[:, 2 * gap :] - light[:, : -2 * gap]
     valid = inside[:, 2 * gap :] & inside[:, : -2 * gap]
     at = offsets[gap:-gap]
+    # On a table nearly as light as paper, the mean of neighbours shows the side through the table's own grain.
+    for voices, least in ((1, _FIRM), (_FAINT_VOICES, _FAINT)):
+        found = _side(_averaged(change, valid, voices), valid, at, along - length / 2, voices, least)
+        if found is not None:
+            return at_mm + out * found[0], found[1], voices > 1
+    return None
+
+
+def _averaged(change: FloatArray, valid: npt.NDArray[np.bool_], voices: int) -> FloatArray:
+    """Each place along the side as the mean of so many neighbours."""
+    if voices == 1:
+        return change
+    import cv2
+
+    known = cv2.blur(valid.astype(float), (1, voices))
+    return np.asarray(cv2.blur(np.where(valid, change, 0.0), (1, voices)) / np.maximum(known, 1e-9))
+
+
+def _side(
+    change: FloatArray,
+    valid: npt.NDArray[np.bool_],
+    at: FloatArray,
+    along: FloatArray,
+    voices: int,
+    least: float,
+) -> tuple[float, float] | None:
+    """A straight line of steps along a whole side: its middle outward of the drawn one [mm], and its uncertainty."""
     # The same step, at the same place, along the whole side: print and things on the table are not that long.
     firm = np.where(valid.mean(0) > 0.6, _quarter(np.abs(change), valid), 0.0)
     k = int(firm.argmax())
-    if firm[k] < 0.10:
+    elsewhere = firm[np.abs(at - at[k]) > 2.0]
+    if firm[k] < max(least, _CLEARLY * float(np.median(elsewhere))):
         return None
     near = np.abs(at - at[k]) < 2.0
     sub = np.where(valid[:, near], np.abs(change[:, near]), 0.0)
     good = sub.max(1) > 0.5 * firm[k]
-    if good.sum() < 25:
+    if good.sum() < _PLACES // 3:
         return None
     # The middle of the step from its whole area, as in `mat_corners`.
     weight = np.where(sub > 0.5 * sub.max(1, keepdims=True), sub, 0.0)
     spots = (weight @ at[near]) / np.maximum(weight.sum(1), 1e-9)
-    x, y = along[good] - length / 2, spots[good]
+    x, y = along[good], spots[good]
     keep = np.ones(len(x), bool)
     for _ in range(4):
         slope, middle = np.polyfit(x[keep], y[keep], 1)
         left = np.abs(y - middle - slope * x)
         keep = left < max(3.0 * float(np.median(left[keep])), 0.05)
     scatter = float(np.std(y[keep] - middle - slope * x[keep]))
-    if keep.sum() < 20 or abs(slope) > 0.02:
+    if keep.sum() < _PLACES // 4 or abs(slope) > 0.02:
         return None
-    return at_mm + out * float(middle), hypot(scatter / sqrt(keep.sum() / 4.0), 0.08)
+    return float(middle), hypot(scatter / sqrt(keep.sum() / (_NOT_ALONE * voices)), 0.08)
 
 
 def _quarter(values: FloatArray, valid: npt.NDArray[np.bool_]) -> FloatArray:

@@ -82,6 +82,12 @@ class MatView:
         """Points of the sheet in the picture: (n, 2) [mm] to (n, 2) [px]."""
         return self.to_px(np.column_stack([points_mm[:, 0], -points_mm[:, 1], np.zeros(len(points_mm))]))
 
+    def px_per_mm_at(self, table_mm: FloatArray) -> float:
+        """Pixels a millimetre at one place of the paper, (2,) [mm] of the table frame, along the shorter way."""
+        steps = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
+        px = self.to_px(np.column_stack([table_mm + steps, np.zeros(3)]))
+        return float(np.linalg.svd(px[1:] - px[0], compute_uv=False)[-1])
+
 
 def find_markers(gray: Gray) -> dict[int, list[FloatArray]]:
     """Corners of every marker of any mat.

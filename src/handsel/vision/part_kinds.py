@@ -22,7 +22,7 @@ from handsel.vision.part_silhouette import Skin, ring_area_mm2, silhouette, skin
 
 FloatArray = npt.NDArray[np.float64]
 
-_FINE_MM, _ROUGH_MM = 0.04, 0.20  # detail that a photo never shows, and that a first look does not need
+_FINE_MM, _ROUGH_MM = 0.04, 0.35  # detail that a photo never shows, and that a first look does not need
 _ONE_FACE, _SAME_FACE = (
     0.9998,
     0.995,
@@ -311,7 +311,7 @@ def outline_seen(
 
     Parameters: pose; at_mm : (2,) float [mm], place of its middle, table frame; turn_rad [rad], anticlockwise seen
         from above; camera_mm : (3,) float [mm], table frame; scale [-], of the whole part; rough, for a
-        first look, good to 0.2 mm.
+        first look, good to 0.4 mm.
     Returns: (n, 2) float [mm], table frame, anticlockwise.
     Raises: nothing of its own.
     Valid for: parts lower than the camera.
