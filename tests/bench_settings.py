@@ -18,3 +18,7 @@ DATABASES["default"]["ENGINE"] = "clearable"  # noqa: F405
 DATABASES["default"]["TEST"] = {"NAME": DATA / "test.sqlite3"}  # noqa: F405
 
 NAMES = ("testserver",)  # what Django's test client calls us
+
+# Every test client starts the whole application; looking for all files of its pages each time takes longer than most
+# tests. They are looked up when asked for instead; the tests with a real server serve them as in use.
+WHITENOISE_AUTOREFRESH = True

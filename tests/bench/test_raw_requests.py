@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -40,8 +41,9 @@ REQUESTS = (
 def answered(address: tuple[str, int], request: bytes) -> bytes:
     """All that the server says before it closes or falls silent."""
     with socket.create_connection(address, timeout=20) as line:
-        line.sendall(request)
-        line.shutdown(socket.SHUT_WR)
+        with suppress(OSError):  # the server may answer and hang up before it has heard all of it
+            line.sendall(request)
+            line.shutdown(socket.SHUT_WR)
         said = b""
         try:
             while chunk := line.recv(65_536):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
+from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
@@ -57,6 +58,11 @@ def design_from_text(text: str, *, where: str) -> Design:
     Valid for: text of any size that a record may hold.    Source: our own.
     Checked by: unit/test_design_text.py
     """
+    return _design_in(text, where)
+
+
+@lru_cache(maxsize=16)  # as in load_design
+def _design_in(text: str, where: str) -> Design:
     do = "The record was changed or cut short; fetch it again from a backup."
     try:
         data = json.loads(text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from handsel.data.design_tables import (
 )
 from handsel.data.line_rules import check_lines
 from handsel.data.places import near, shown, shown_plain
-from handsel.data.toml_file import read_toml
+from handsel.data.toml_file import text_of_file, toml_of_text
 from handsel.design.model import (
     Body,
     Cord,
@@ -55,7 +56,12 @@ def load_design(source: str | Path) -> Design:
     Checked by: unit/test_load_design.py, properties/test_load_design_junk.py, golden/
     """
     path = design_path(source)
-    return design_from_data(read_toml(path), path)
+    return _design_in(text_of_file(path), str(path))
+
+
+@lru_cache(maxsize=16)  # the same few texts are asked for again and again, and nobody can change a Design
+def _design_in(text: str, where: str) -> Design:
+    return design_from_data(toml_of_text(text, shown_plain(where)).data, where)
 
 
 def design_path(source: str | Path) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import lru_cache
 from hashlib import sha256
 from pathlib import Path
 from string import Formatter
@@ -13,7 +14,7 @@ from pydantic import Field
 from handsel.data.checked import checked
 from handsel.data.fields import Id, Line, Number, Share, Table, Text, Version
 from handsel.data.places import near, place, shown_plain
-from handsel.data.toml_file import TomlFile, read_toml_file
+from handsel.data.toml_file import TomlFile, text_of_file, toml_of_text
 from handsel.diagnosis.catalogue import (
     HAND,
     Catalogue,
@@ -284,8 +285,13 @@ def faults_text(source: str | Path) -> str:
 
 
 def _tables(path: Path) -> tuple[TomlFile, FaultTables]:
-    file = read_toml_file(path)
-    return file, checked(FaultTables, file.data, path)
+    return _tables_in(text_of_file(path), str(path))
+
+
+@lru_cache(maxsize=4)  # asked for with every new hand, and nobody changes the tables
+def _tables_in(text: str, where: str) -> tuple[TomlFile, FaultTables]:
+    file = toml_of_text(text, shown_plain(where))
+    return file, checked(FaultTables, file.data, Path(where))
 
 
 def _path(source: str | Path) -> Path:

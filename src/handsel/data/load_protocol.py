@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from handsel.data.checked import checked
-from handsel.data.places import near
+from handsel.data.places import near, shown_plain
 from handsel.data.protocol_rules import Sheet, check_protocol, number_of
 from handsel.data.protocol_tables import CharacteristicTable, NumberTable, ProtocolTables, ReworkTable
-from handsel.data.toml_file import TomlFile, read_toml_file, toml_of_text
+from handsel.data.toml_file import text_of_file, toml_of_text
 from handsel.errors import BadFile
 from handsel.inspection.protocol import (
     Characteristic,
@@ -39,7 +40,7 @@ def load_protocol(source: str | Path = "wrist-hand-1") -> Protocol:
     Checked by: unit/test_load_protocol.py
     """
     path = protocol_path(source)
-    return _protocol_in(read_toml_file(path), path)
+    return _protocol_in(text_of_file(path), str(path))
 
 
 def protocol_text(source: str | Path = "wrist-hand-1") -> str:
@@ -51,9 +52,9 @@ def protocol_text(source: str | Path = "wrist-hand-1") -> str:
     Source: own format.    Checked by: unit/test_load_protocol.py
     """
     path = protocol_path(source)
-    file = read_toml_file(path)
-    _protocol_in(file, path)
-    return file.text
+    text = text_of_file(path)
+    _protocol_in(text, str(path))
+    return text
 
 
 def protocol_from_text(text: str, *, where: str) -> Protocol:
@@ -63,7 +64,7 @@ def protocol_from_text(text: str, *, where: str) -> Protocol:
     Returns: Protocol.    Raises: BadFile when the text is not a protocol.
     Valid for: as read_toml.    Source: own format.    Checked by: unit/test_load_protocol.py
     """
-    return _protocol_in(toml_of_text(text, where), Path(where))
+    return _protocol_in(text, where)
 
 
 def bundled_protocols() -> tuple[str, ...]:
@@ -113,7 +114,9 @@ def protocol_schema() -> dict[str, Any]:
     return ProtocolTables.model_json_schema()
 
 
-def _protocol_in(file: TomlFile, path: Path) -> Protocol:
+@lru_cache(maxsize=16)  # the same few texts are asked for again and again, and nobody can change a Protocol
+def _protocol_in(text: str, where: str) -> Protocol:
+    path, file = Path(where), toml_of_text(text, shown_plain(where))
     tables = checked(ProtocolTables, file.data, path)
     check_protocol(Sheet(tables=tables, data=file.data, path=path))
     return _protocol_of(tables, file.sha256)

@@ -58,8 +58,7 @@ def read_toml_file(path: str | Path, max_bytes: int = MAX_BYTES) -> TomlFile:
     Source: as read_toml; FIPS 180-4 through the standard library.
     Checked by: unit/test_toml_file.py
     """
-    where = shown_plain(str(path))
-    return toml_of_text(_text(Path(path), where, max_bytes), where)
+    return toml_of_text(text_of_file(path, max_bytes), shown_plain(str(path)))
 
 
 def toml_of_text(text: str, where: str) -> TomlFile:
@@ -155,8 +154,18 @@ def _similar(path: Path) -> str:
     return f'Did you mean "{shown_plain(close[0])}"?' if close else ""
 
 
-def _text(path: Path, where: str, max_bytes: int) -> str:
-    raw = _raw(path, where, max_bytes + 1)
+def text_of_file(path: str | Path, max_bytes: int = MAX_BYTES) -> str:
+    """The text of a file as TomlFile has it, not yet read as TOML.
+
+    Parameters: as read_toml.
+    Returns: text, without byte order mark, line ends as LF.
+    Raises: BadFile for anything that is not a readable, moderate text file.
+    Valid for: UTF-8 text.
+    Source: own rule.
+    Checked by: unit/test_toml_file.py
+    """
+    where = shown_plain(str(path))
+    raw = _raw(Path(path), where, max_bytes + 1)
     if len(raw) > max_bytes:
         raise BadFile(
             f"it is larger than {max_bytes / 1e6:g} MB",
