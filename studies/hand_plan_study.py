@@ -20,11 +20,12 @@ import json
 import pickle
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
 from math import inf, sqrt
 from pathlib import Path
+from statistics import NormalDist
 from time import perf_counter
 from typing import Any
 
@@ -50,15 +51,17 @@ from handsel.inspection.undo import ReworkDone, reinspection_set
 from handsel.rework.hand_plan import AskedLook, HandPlan, PlanStep, plan_hand
 from handsel.rework.length_ways import LengthWays, length_ways
 from handsel.rework.looks import items_of_people, looked_twice
+from handsel.rework.setting import LEFT_ALONE_P
 from handsel.rework.ways import way_of_reworks
 
 OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans-hand.md"
-MOST_CHECKS = 16  # looks before a rework
+MOST_ROUNDS = 12  # of looks before a rework
 MOST_TRIES = 3  # reworks; then the last resort
-MOST_SETTINGS, SET_P = (
-    2,
-    0.9,
-)  # rounds of reading and setting, and the chance at which the slides are left alone
+MOST_SETTINGS = 2  # rounds of reading and setting
+MOST_EYES = 6  # that look at one thing before a hand is handed over
+SURE_P = 0.85  # that a reading is on one side of its limit: then it is not read once more
+SIZES = {"part-size": "scale-as-ordered", "tip-size": "scale-as-ordered"}  # limits of one part are those of the hand
+NOT_AMISS = {"cord-pull": ("smooth", "sticky"), "springs-back": ("returns", "slow")}  # but for the plain cases
 Key = tuple[str, str]
 SURER = ("photo", "caliper")  # than the other way to read the same thing
 Z = 1.645  # one-sided 95 %
@@ -97,6 +100,16 @@ class Record:
     looked_again: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Last:
+    """What comes of the last look before a hand is handed over."""
+
+    wrong: bool
+    more_minutes: float = 0.0  # beyond one look at each thing
+    said: tuple[Said, ...] = ()  # by the first who looked
+    again: tuple[Said, ...] = ()  # by the last, of what is wrong
+
+
 class Study:
     """Everything that stays the same from hand to hand."""
 
@@ -111,6 +124,12 @@ class Study:
         self.library = build_library(at, rounds=tuple(range(rounds)))
         last = self.protocol.rework(self.actions.last_resort.rework)
         self.last_title = last.title if last is not None else ""
+        # The last resort: for what the plan is compared with, and for the plan, with setting and own re-checks besides.
+        way = way_of_reworks(
+            [ReworkDone(rework=self.actions.last_resort.rework)], self.protocol, hold_point="strung"
+        )
+        self.last_minutes = way.minutes + self.actions.last_resort.extra_minutes + way.recheck_minutes
+        self.resort_minutes = self.last_minutes + self.actions.setting.minutes + way.recheck_minutes
         self.record_minutes = sum(o.minutes * len(o.places) for o in self.catalogue.observables)
         self._lengths_of: tuple[tuple[Observation, ...], LengthWays | None] | None = None
         self.hand = HandRecord(
@@ -173,19 +192,26 @@ class Study:
                 if first is None:
                     first = (plan, checks, step.title, not now.fails, now.fails)
                 recheck = step.way.recheck_minutes if step.way is not None else 0.0
+                shown = self.shown_by(step)
                 scope = self.to_check(wrong, step)
-            seen = self.looks(now, rng)
-            if plan is not None and self.still_wrong(seen, scope):
+                minutes += self.minutes_of(shown - scope)
+                wrong, scope = wrong | shown, scope | shown
+            last = self.found_wrong(now, scope, wrong, rng) if plan is not None else Last(wrong=False)
+            minutes += last.more_minutes
+            if last.wrong:
                 minutes -= recheck  # no inspector was called
             else:
                 handed = (not now.fails, reworks) if handed is None else handed
                 if not now.fails:
                     break
                 minutes += self.actions.trying.failed_minutes
-            minutes += self.record_minutes
-            record = self.record(now, seen[0], [], rng)
+            minutes += self.record_minutes - self.minutes_of(scope)  # those were just looked at
+            record = self.record(now, last.said or seen_by_another(now, self.design, rng), [], rng)
+            if last.wrong:
+                record.again += last.again
+                record.refused |= {(s.of, s.place) for s in last.again}
         else:
-            minutes += RESORT_MINUTES
+            minutes += self.resort_minutes
             handed = (True, MOST_TRIES + 1) if handed is None else handed
         if first is None or handed is None:
             raise RuntimeError("no rework was asked for")
@@ -225,14 +251,17 @@ class Study:
 
         No plan: asked to look again at what did not hold, one found that it holds. Never of a hand as it was brought.
         """
-        minutes, checks = 0.0, 0
+        minutes, checks, rounds = 0.0, 0, 0
         plan = self.plan(r)
-        while (plan.first.kind == "check" and checks < MOST_CHECKS) or not plan.first_rework().reworks:
-            minutes += plan.first.minutes
+        while not plan.first.changes_something and rounds < MOST_ROUNDS:
+            rounds, minutes = rounds + 1, minutes + plan.first.minutes
             if plan.first.kind != "check":
                 r.looked_again = True
-                if not r.brought and not self.still_wrong(self.looks(now, rng), wrong):
+                if not r.brought and not self.found_wrong(now, wrong, wrong, rng).wrong:
                     return None, minutes, checks
+                twice = wrong & r.others.keys() - r.refused
+                r.again += [r.others[key] for key in sorted(twice)]
+                r.refused |= twice
             for look in plan.first.asked:
                 checks += 1
                 self._answer(r, look)
@@ -243,6 +272,7 @@ class Study:
         key = (look.of, look.place)
         if look.again:
             r.again.append(r.others[key])
+            r.refused.add(key)  # two have looked, whether by one method or by two
         elif key in r.not_yet:
             r.said.append(r.not_yet[key])
         else:
@@ -256,7 +286,7 @@ class Study:
             if (
                 ways is None
                 or ways.slides is None
-                or ways.now_p >= SET_P
+                or ways.now_p >= LEFT_ALONE_P
                 or ways.slides.p_success <= ways.now_p
             ):
                 break
@@ -273,46 +303,72 @@ class Study:
         return hand
 
     def does_not_hold(self, said: Sequence[Said]) -> set[Key]:
-        """What is outside the protocol's limits, as it was read and answered."""
+        """What is not as it should be, as it was read and answered."""
         found = set()
         for s in said:
-            c = self.protocol.characteristic(s.of)
-            if c is None:
-                continue
-            if isinstance(c.rule, NumberRule) and s.value is not None and c.rule.limits is not None:
-                low, high = c.rule.limits.low, c.rule.limits.high
-                bad = not (-inf if low is None else low) <= s.value <= (inf if high is None else high)
+            rule = self.rule(s.of, s.place)
+            if isinstance(rule, NumberRule):
+                low, high = _ends(rule)
+                bad = s.value is not None and not low <= s.value <= high
             else:
-                bad = not isinstance(c.rule, NumberRule) and s.answer not in c.rule.accepted
+                bad = rule is not None and s.answer not in rule
             if bad:
                 found.add((s.of, s.place))
         return found
 
-    def looks(self, hand: Broken, rng: np.random.Generator) -> list[list[Said]]:
-        """What the one who reworked sees when looking twice."""
-        return [list(seen_by_another(hand, self.design, rng)) for _ in range(2)]
+    def minutes_of(self, looks: set[Key]) -> float:
+        """What one look at each of these takes."""
+        known = [self.catalogue.observable(of) for of, _ in looks]
+        return sum(o.minutes for o in known if o is not None)
+
+    def rule(self, of: str, place: str) -> NumberRule | tuple[str, ...] | None:
+        """Limits or answers as they should be: the protocol's; of looks of the diagnosis, as the catalogue has them."""
+        c = self.protocol.characteristic(SIZES.get(of, of))
+        if c is not None:
+            return c.rule if isinstance(c.rule, NumberRule) else c.rule.accepted
+        o = self.catalogue.observable(of)
+        if of in NOT_AMISS or o is None or o.kind != "look":
+            return NOT_AMISS.get(of)
+        return o.answers_of(place)[:1]
+
+    def shown_by(self, step: PlanStep) -> set[Key]:
+        """What the causes show that a rework was to cure: looked at as what did not hold before."""
+        causes = [f for f in self.catalogue.faults if f.id in step.cures]
+        return {(x.of, x.place.format_map(self.catalogue.words(f.place))) for f in causes for x in f.kind.signs}
 
     def to_check(self, before: set[Key], step: PlanStep) -> set[Key]:
         """What is looked at after a rework: the protocol's re-checks, what did not hold, what the hand was set by."""
         known = [d for d in step.reworks if self.protocol.rework(d.rework) is not None]
         found = before | {(r.characteristic.id, r.place) for r in reinspection_set(known, self.protocol)}
         if step.sets:
-            for of in self.actions.setting.reads:
+            for of in (*self.actions.setting.reads, *self.actions.setting.looks):
                 o = self.catalogue.observable(of)
                 found |= {(of, place) for place in (o.places if o is not None else ())}
         return found
 
-    def still_wrong(self, looks: Sequence[Sequence[Said]], scope: set[Key]) -> bool:
-        """Whether something does not hold each time one looks; of two readings the mean counts."""
-        one, other = ({(s.of, s.place): s for s in seen} for seen in looks)
-        means = [
-            replace(s, value=0.5 * (s.value + other[key].value))
-            for key, s in one.items()
-            if s.value is not None
-        ]
-        words = [[s for s in look.values() if s.value is None] for look in (one, other)]
-        after = self.does_not_hold(means) | (self.does_not_hold(words[0]) & self.does_not_hold(words[1]))
-        return bool(after & scope)
+    def found_wrong(self, hand: Broken, scope: set[Key], before: set[Key], rng: np.random.Generator) -> Last:
+        """What comes of the last look before a hand is handed over, and what it takes beyond one look at each thing.
+
+        Words: what does not hold is looked at by others until two more say so than say otherwise, or one more
+        says otherwise; two more, of what did not hold before the rework. Numbers: read until they are clearly on
+        one side of their limit; of as many readings as there may be the mean counts.
+        """
+        eyes = [seen_by_another(hand, self.design, rng) for _ in range(MOST_EYES)]
+        by_key = [{(s.of, s.place): s for s in seen} for seen in eyes]
+        wrong, more = [], 0.0
+        for key in sorted(scope & by_key[0].keys()):
+            rule, o = self.rule(*key), self.catalogue.observable(key[0])
+            if rule is None or o is None:
+                continue
+            said = [seen[key] for seen in by_key]
+            if isinstance(rule, NumberRule):
+                bad, looks = _reads_wrong([s.value or 0.0 for s in said], rule, o.sd)
+            else:
+                bad, looks = _looks_wrong([s.answer not in rule for s in said], key in before)
+            more += (looks - 1) * o.minutes
+            if bad:
+                wrong.append(said[max(looks - 1, 1)])
+        return Last(wrong=bool(wrong), more_minutes=more, said=tuple(eyes[0]), again=tuple(wrong))
 
     def done(self, hand: Broken, step: PlanStep, rng: np.random.Generator) -> Broken:
         """A rework done to a hand."""
@@ -366,12 +422,41 @@ class Study:
             if not left:
                 return minutes
             minutes += self.actions.trying.failed_minutes  # handed over, and it came back
-        return minutes + LAST_MINUTES
+        return minutes + self.last_minutes
 
     def _place(self, rework: str) -> str:
         found = self.protocol.rework(rework)
         places = self.protocol.places(found.per) if found is not None else (HAND,)
         return places[0]
+
+
+def _looks_wrong(bad: Sequence[bool], before: bool) -> tuple[bool, int]:
+    """Whether something does not hold, and how many had to look."""
+    lead, looks = 0, 0
+    for one in bad:
+        looks += 1
+        lead += 1 if one else -1
+        if lead in (2, -2 if before else -1):
+            break
+    return lead > 0, looks
+
+
+def _reads_wrong(values: Sequence[float], rule: NumberRule, sd: float) -> tuple[bool, int]:
+    """Whether a number is outside its limits, and how many had to read it."""
+    low, high = _ends(rule)
+    for looks in range(1, len(values) + 1):
+        mean, u = sum(values[:looks]) / looks, sd / sqrt(looks)
+        inside = NormalDist(mean, u).cdf(high) - NormalDist(mean, u).cdf(low)
+        if max(inside, 1.0 - inside) >= SURE_P:
+            break
+    return inside < 0.5, looks
+
+
+def _ends(rule: NumberRule) -> tuple[float, float]:
+    """Between what a number has to be."""
+    low = None if rule.limits is None else rule.limits.low
+    high = None if rule.limits is None else rule.limits.high
+    return -inf if low is None else low, inf if high is None else high
 
 
 def _written(one: Said, other: Said | None, by: str) -> Observation:
@@ -544,11 +629,6 @@ def report(runs: Sequence[Run], asked: Any, study: Study) -> str:
         good = sum(r.good_first for r in some), sum(r.good_handed for r in some)
         lines.append(f"| {kind} | {len(some)} | {good[0]} | {good[1]} |")
     return "\n".join([*lines, ""])
-
-
-# As the bundled actions have the last resort: with its setting and its own re-checks for the plan, without either for
-# what the plan is compared with.
-RESORT_MINUTES, LAST_MINUTES = 154.0, 114.0
 
 
 if __name__ == "__main__":

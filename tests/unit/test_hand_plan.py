@@ -16,7 +16,7 @@ from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.data.schemas import schema
 from handsel.diagnosis.hands import columns_of
-from handsel.diagnosis.likelihood import Rows
+from handsel.diagnosis.likelihood import Item, Rows
 from handsel.diagnosis.posterior import Posterior
 from handsel.errors import BadFile
 from handsel.inspection.undo import ReworkDone
@@ -77,10 +77,20 @@ def posterior_of(catalogue, shares):
     )
 
 
+@pytest.fixture(scope="module")
+def all_shown(catalogue):
+    """Everything looked at with its group, so that nothing is left that nobody has looked at."""
+    return tuple(
+        Item(look=o, place=place, answer=None, value=None, u=0.0, in_group=True)
+        for o in catalogue.observables
+        for place in o.places
+    )
+
+
 @pytest.fixture
-def plan_of(catalogue, actions, protocol):
+def plan_of(catalogue, actions, protocol, all_shown):
     def plan(shares, **more):
-        given = {"hold_point": "strung"} | more
+        given = {"hold_point": "strung", "seen": all_shown} | more
         return plan_hand(posterior_of(catalogue, shares), catalogue, actions, protocol, **given)
 
     return plan
@@ -200,6 +210,20 @@ def test_what_tells_of_the_cords_is_read_twice_before_an_unsure_change_and_no_th
     assert plan.expected_minutes == pytest.approx(read.expected_minutes + plan.first.minutes)
     sure = replace(found, slides=replace(found.slides, p_success=0.99), cords={}, every=None)
     assert plan_of(shares, lengths=sure).first.kind == "rework"
+
+
+def test_what_nobody_has_looked_at_yet_comes_before_any_change(plan_of, all_shown):
+    """A hand has two faults more often than one thinks, and a record with gaps shows one of them."""
+    shares = {"wrist-tight": 0.97, "": 0.03}
+    gap = ("springs-back", "ring.tip")
+    plan = plan_of(shares, seen=[i for i in all_shown if i.key != gap])
+    assert plan.first.kind == "check"
+    assert [(a.of, a.place, a.again) for a in plan.first.asked] == [(*gap, False)]
+    assert [r.rework for r in plan.first_rework().reworks] == ["ease-wrist"]
+    whole = plan_of(shares)
+    assert [r.rework for r in whole.first.reworks] == ["ease-wrist"]
+    assert plan.expected_minutes == pytest.approx(whole.expected_minutes + plan.first.minutes)
+    assert plan_of(shares, seen=[i for i in all_shown if i.key != gap], done={gap}).first.kind == "rework"
 
 
 def test_two_causes_that_no_look_can_part_are_both_put_right_before_one_look(plan_of, every_look):

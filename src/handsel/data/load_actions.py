@@ -80,6 +80,9 @@ class SettingTable(Table):
     reads: Annotated[tuple[Id, ...], Field(min_length=1, max_length=40)] = Field(
         description="What is read, of the catalogue's observables."
     )
+    looks: Annotated[tuple[Id, ...], Field(max_length=40)] = Field(
+        default=(), description="What is looked at besides when that is done, likewise."
+    )
     minutes: Annotated[Number, Field(ge=0, le=120)] = Field(
         description="Readings and one move of the slides [min]."
     )
@@ -167,9 +170,10 @@ def _check(
         known = [c.id for c in protocol.characteristics]
         raise bad(("setting", "undoes"), what, near(file.setting.undoes, known))
     looks = [o.id for o in catalogue.observables]
-    for i, of in enumerate(file.setting.reads):
-        if of not in looks:
-            raise bad(("setting", "reads", i), f'the catalogue has no look "{of}"', near(of, looks))
+    for key, named in (("reads", file.setting.reads), ("looks", file.setting.looks)):
+        for i, of in enumerate(named):
+            if of not in looks:
+                raise bad(("setting", key, i), f'the catalogue has no look "{of}"', near(of, looks))
     for i, action in enumerate(file.action):
         rework = protocol.rework(action.rework)
         if rework is None:

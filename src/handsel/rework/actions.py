@@ -49,6 +49,7 @@ class Setting:
 
     undoes: str  # reworks that undo this characteristic end so
     reads: tuple[str, ...]
+    looks: tuple[str, ...]  # besides, once it is set
     minutes: float
     angle_u_deg: float
     lead_u_deg: float

@@ -17,7 +17,8 @@ from handsel.inspection.undo import ReworkDone
 from handsel.rework.actions import Act, Actions, acts_for, ends_with_setting
 from handsel.rework.day import Way
 from handsel.rework.length_ways import LengthWay, LengthWays
-from handsel.rework.looks import Look, looks_for, readings_of
+from handsel.rework.looks import Look, looks_for, readings_of, unseen
+from handsel.rework.setting import LEFT_ALONE_P
 from handsel.rework.troubleshoot import GENTLE_CHANCE, Problem
 from handsel.rework.ways import way_of_reworks
 
@@ -33,7 +34,6 @@ ELSE = "something else"
 ORDINARY = ""  # in what an act cures: a hand with none of the catalogue's causes
 CORD_REWORK = "restring-loop"
 LEAST_LENGTHS_P = 0.5  # nobody is sent to spend adjustment or cord on what fails more often than not
-ENOUGH_P = 0.9  # that the lengths are right: below, they may be what is wrong
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +67,7 @@ class Belief:
     steps: tuple[Step, ...]
     looks: tuple[Look, ...]
     read_again: tuple[Look, ...]  # what tells of the cords and was not read by two people yet
+    gaps: tuple[Look, ...]  # what nobody has looked at yet
     last: Way
 
 
@@ -121,7 +122,15 @@ def believe(
         ),
         again_minutes=_failing_minutes(steps, actions),
     )
-    return Belief(problem=problem, states=states, steps=steps, looks=looks, read_again=read_again, last=last)
+    return Belief(
+        problem=problem,
+        states=states,
+        steps=steps,
+        looks=looks,
+        read_again=read_again,
+        gaps=unseen(catalogue, seen, done),
+        last=last,
+    )
 
 
 def _states(
@@ -195,7 +204,7 @@ def _length_steps(
     none of the catalogue's causes.
     """
     found: list[tuple[LengthWay, str, bool, set[str]]] = []
-    off = {ORDINARY} if lengths.now_p < ENOUGH_P else set()
+    off = {ORDINARY} if lengths.now_p < LEFT_ALONE_P else set()
     if lengths.slides is not None:
         cures = {f for a in acts if a.by == "slides" for f in a.cures}
         found.append((lengths.slides, HAND, True, cures | off))

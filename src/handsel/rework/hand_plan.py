@@ -161,6 +161,8 @@ def plan_of_belief(belief: Belief, protocol: Protocol, own_look_sees: float) -> 
     writer = _Writer(belief=belief, solver=solver, best=best, own_look_sees=own_look_sees)
     first = writer.step(start, solver.all_acts, solver.all_checks, 0)
     first, read_min = _read_twice(first, belief.read_again)
+    first, gaps_min = _completed(first, belief.gaps)
+    read_min += gaps_min
     return HandPlan(
         sentence=_sentence(first, best.value + read_min, writer.p_first(first)),
         first=first,
@@ -326,6 +328,20 @@ def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float
     check = _checking(
         "have somebody else read once more what tells of the cords",
         [a for look in looks for a in look.asked],
+        minutes,
+        (Turn(on="much the same", probability=1.0, step=first),),
+    )
+    return check, minutes
+
+
+def _completed(first: PlanStep, gaps: Sequence[Look]) -> tuple[PlanStep, float]:
+    """What nobody has looked at yet is looked at before anything is changed."""
+    if not gaps or not first.changes_something and first.kind != "rework" and first.kind != "check":
+        return first, 0.0
+    minutes = sum(look.minutes for look in gaps)
+    check = _checking(
+        "look at what nobody has looked at yet",
+        [a for look in gaps for a in look.asked],
         minutes,
         (Turn(on="much the same", probability=1.0, step=first),),
     )

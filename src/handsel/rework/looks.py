@@ -177,6 +177,35 @@ def _both(one: Look, other: Look) -> Look:
     )
 
 
+def unseen(catalogue: Catalogue, seen: Sequence[Item], done: Set[Key]) -> tuple[Look, ...]:
+    """What nobody has looked at yet, as looks, whatever they may tell.
+
+    Parameters: catalogue; seen, what was seen already, with a group or by itself; done, looks that shall not
+        be asked for.
+    Returns: Look, one for each observable and place that is left; without chances.
+    Raises: nothing.
+    Valid for: any.    Source: own.    Checked by: unit/test_looks.py
+    """
+    known = {item.key for item in seen}
+    return tuple(
+        _bare_look(o, place, again=False)
+        for o in catalogue.observables
+        for place in o.places
+        if (o.id, place) not in done and (o.id, place) not in known
+    )
+
+
+def _bare_look(o: Observable, place: str, *, again: bool) -> Look:
+    """A look without the chances of its answers."""
+    answers = () if o.kind == "number" else o.answers_of(place)
+    return Look(
+        asked=(Asked(observable=o, place=place, answers=answers, again=again),),
+        answers=(),
+        minutes=o.minutes + ANSWER_MIN,
+        chance=np.zeros((0, 0)),
+    )
+
+
 def readings_of(
     catalogue: Catalogue, wanted: Sequence[str], seen: Sequence[Item], done: Set[Key]
 ) -> tuple[Look, ...]:
@@ -189,19 +218,7 @@ def readings_of(
     """
     known = {item.key for item in seen if not item.in_group}
     return tuple(
-        Look(
-            asked=(
-                Asked(
-                    observable=o,
-                    place=place,
-                    answers=() if o.kind == "number" else o.answers_of(place),
-                    again=(o.id, place) in known,
-                ),
-            ),
-            answers=(),
-            minutes=o.minutes + ANSWER_MIN,
-            chance=np.zeros((0, 0)),
-        )
+        _bare_look(o, place, again=(o.id, place) in known)
         for o in catalogue.observables
         if o.id in wanted
         for place in o.places

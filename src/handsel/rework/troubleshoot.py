@@ -68,6 +68,7 @@ class Solver:
         self.progress = self.cures + PARTLY * (moved - self.cures)
         count = len(problem.act_minutes)
         self.again = np.broadcast_to(np.asarray(problem.again_minutes, dtype=np.float64), (count,))
+        self.dear = problem.act_minutes + np.maximum(self.again, 0.0)
         self.all_acts = np.ones(count, dtype=bool)
         also = np.zeros((count, count), dtype=bool) if problem.excludes is None else problem.excludes
         self.open_after = ~(also | np.eye(count, dtype=bool))
@@ -81,44 +82,62 @@ class Solver:
 
         Returns: (a + 1,) bool, the last one for the last resort.
         """
+        allowed, last, _ = self._admissible(belief[None], left[None])
+        return np.append(allowed[0], last[0])
+
+    def _admissible(self, beliefs: Floats, left: Bools) -> tuple[Bools, Bools, Floats]:
+        """For m beliefs at once: (m, a) acts, (m,) the last resort, and (m, a) what each act makes sound."""
         gentle = left & self.p.gentle
-        if gentle.any():
-            best = self.cures[gentle].max(0)
-            soft = np.where(best >= GENTLE_CHANCE, belief, 0.0)
-        else:
-            soft = np.zeros_like(belief)
-        gain = self.cures @ belief
-        by_hand = self.cures @ soft
+        best = np.where(gentle[:, :, None], self.cures, 0.0).max(1, initial=0.0)
+        soft = np.where(best >= GENTLE_CHANCE, beliefs, 0.0)
+        gain = beliefs @ self.cures.T
+        by_hand = soft @ self.cures.T
         allowed = left & (self.p.gentle | (by_hand <= CUT_SHARE * gain + 1e-15)) & (gain > 1e-12)
-        last = soft.sum() <= CUT_SHARE * belief.sum() or not (allowed & gentle).any()
-        return np.append(allowed, last)
+        last = (soft.sum(1) <= CUT_SHARE * beliefs.sum(1)) | ~(allowed & gentle).any(1)
+        return allowed, last, gain
 
     def simple(self, belief: Floats, left: Bools) -> tuple[int | None, Floats]:
-        """The act that the simple policy does next, None for the last resort; and what each act gains."""
-        allowed = self.admissible(belief, left)
-        gain = self.progress @ belief
-        cost = (self.p.act_minutes + np.maximum(self.again, 0.0)) * belief.sum()
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = np.where(allowed[:-1] & (gain > 1e-12), cost / gain, np.inf)
-        if not len(ratio) or not np.isfinite(ratio.min()):
-            return None, ratio
-        best = int(np.argmin(ratio))
-        if allowed[-1] and ratio[best] >= self.p.last_minutes:
-            return None, ratio
-        return best, ratio
+        """The act that the simple policy does next, None for the last resort; and what a gain takes by each act."""
+        best, ratio = self._simple(belief[None], left[None])
+        return (int(best[0]) if best[0] >= 0 else None), ratio[0]
+
+    def _simple(self, beliefs: Floats, left: Bools) -> tuple[NDArray[np.intp], Floats]:
+        """For m beliefs at once: (m,) the act, -1 for the last resort, and (m, a) minutes for a gain."""
+        allowed, last, _ = self._admissible(beliefs, left)
+        gain = beliefs @ self.progress.T
+        cost = self.dear * beliefs.sum(1)[:, None]
+        ratio = np.full(gain.shape, np.inf)
+        np.divide(cost, gain, out=ratio, where=allowed & (gain > 1e-12))
+        if not ratio.shape[1]:
+            return np.full(len(beliefs), -1, dtype=np.intp), ratio
+        best = ratio.argmin(1)
+        least = ratio[np.arange(len(best)), best]
+        return np.where(np.isfinite(least) & ~(last & (least >= self.p.last_minutes)), best, -1), ratio
 
     def simple_value(self, belief: Floats, left: Bools) -> float:
         """Expected minutes of the simple policy: least minutes for what is gained, then the last resort."""
-        total, left = 0.0, left.copy()
-        while belief.sum() > 1e-12:
-            act, _ = self.simple(belief, left)
-            if act is None:
-                return float(total + self.p.last_minutes * belief.sum())
-            total += self.p.act_minutes[act] * belief.sum()
-            belief = belief @ self.p.stays[act]
-            total += self.again[act] * belief.sum()
-            left &= self.open_after[act]
-        return float(total)
+        return float(self.simple_values(belief[None], left[None])[0])
+
+    def simple_values(self, beliefs: Floats, left: Bools) -> Floats:
+        """For m beliefs at once, (m, n) with (m, a) acts left: (m,) expected minutes of the simple policy."""
+        total = np.zeros(len(beliefs))
+        going = np.flatnonzero(beliefs.sum(1) > 1e-12)
+        b, open_ = beliefs[going], left[going]
+        while len(going):
+            weight = b.sum(1)
+            act, _ = self._simple(b, open_)
+            ends = act < 0
+            total[going[ends]] += self.p.last_minutes * weight[ends]
+            going, b, open_, act, weight = (x[~ends] for x in (going, b, open_, act, weight))
+            if not len(going):
+                break
+            b = np.einsum("mi,mij->mj", b, self.p.stays[act])
+            rest = b.sum(1)
+            total[going] += self.p.act_minutes[act] * weight + self.again[act] * rest
+            open_ = open_ & self.open_after[act]
+            on = rest > 1e-12
+            going, b, open_ = going[on], b[on], open_[on]
+        return total
 
     def choose(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> Choice:
         """The best thing to do, looking so many steps ahead.
@@ -152,10 +171,17 @@ class Solver:
 
     def _after_check(self, belief: Floats, left: Bools, checks: Bools, check: int, depth: int) -> float:
         fewer = checks & self.checks_after[check]
-        total = float(self.p.check_minutes[check] * belief.sum())
-        for chance in self.p.answers[check]:
-            total += self._value(belief * chance, left, fewer, depth - 1)
-        return total
+        spent = float(self.p.check_minutes[check] * belief.sum())
+        if depth <= 1:
+            return spent + float(self._told(belief, left, check).sum())
+        return spent + sum(
+            self._value(belief * chance, left, fewer, depth - 1) for chance in self.p.answers[check]
+        )
+
+    def _told(self, belief: Floats, left: Bools, check: int) -> Floats:
+        """What the simple policy takes after each answer of a check."""
+        beliefs = belief * self.p.answers[check]
+        return self.simple_values(beliefs, np.broadcast_to(left, (len(beliefs), len(left))))
 
     def _value(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> float:
         if belief.sum() <= 1e-12:
@@ -166,12 +192,19 @@ class Solver:
 
     def _checks(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> list[tuple[int, float]]:
         """Checks with their values; all of them one step ahead, the best few further."""
-        near = [(c, self._after_check(belief, left, checks, int(c), 1)) for c in np.flatnonzero(checks)]
+        open_ = np.flatnonzero(checks)
+        if not len(open_):
+            return []
+        beliefs = np.vstack([belief * self.p.answers[c] for c in open_])
+        values = self.simple_values(beliefs, np.broadcast_to(left, (len(beliefs), len(left))))
+        begins = np.cumsum([0, *(len(self.p.answers[c]) for c in open_[:-1])])
+        told = np.add.reduceat(values, begins) + self.p.check_minutes[open_] * belief.sum()
+        near = list(zip(open_, told, strict=True))
         near.sort(key=lambda f: f[1])
         if depth <= 1:
-            return [(int(c), value) for c, value in near[:1]]
+            return [(int(c), float(value)) for c, value in near[:1]]
         return [
-            (int(c), min(value, self._after_check(belief, left, checks, int(c), depth)))
+            (int(c), min(float(value), self._after_check(belief, left, checks, int(c), depth)))
             for c, value in near[:WIDE_CHECKS]
         ]
 
