@@ -22,9 +22,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "studies"))
 
 from day_plan_study import some_day
 
-from handsel.rework.day import Day
-from handsel.rework.day_more import what_more_brings
-from handsel.rework.day_plan import plan_day
+from handsel.rework.day.model import Day
+from handsel.rework.day.more import what_more_brings
+from handsel.rework.day.plan import plan_day
 
 REPORT = Path(__file__).parents[1] / "docs" / "studies" / "day-plan-benchmark.md"
 SIZES = ((10, 3), (20, 5), (40, 8), (60, 12), (90, 12))

@@ -25,10 +25,10 @@ from handsel.data.load_actions import load_actions
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import acts_for
-from handsel.rework.day import Day, DayPlan, InWork, OpenHand, Person, Stint, Way
-from handsel.rework.day_calendar import value_of
-from handsel.rework.day_plan import first_come_first_served, plan_day
+from handsel.rework.day.calendar import value_of
+from handsel.rework.day.model import Day, DayPlan, InWork, OpenHand, Person, Stint, Way
+from handsel.rework.day.plan import first_come_first_served, plan_day
+from handsel.rework.hand.actions import acts_for
 from handsel.rework.ways import way_of_reworks
 
 OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans.md"

@@ -5,10 +5,10 @@ from itertools import permutations, product
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from handsel.rework.day import Day, InWork, OpenHand, Person, Way
-from handsel.rework.day_calendar import Wish, broken_rules, placed_in_order, value_of
-from handsel.rework.day_more import with_helper, with_spares
-from handsel.rework.day_plan import by_worth, first_come_first_served, plan_day
+from handsel.rework.day.calendar import Wish, broken_rules, placed_in_order, value_of
+from handsel.rework.day.model import Day, InWork, OpenHand, Person, Way
+from handsel.rework.day.more import with_helper, with_spares
+from handsel.rework.day.plan import by_worth, first_come_first_served, plan_day
 
 SKILLS = ("builder", "experienced builder")
 SPARES = ("cord", "elastic")

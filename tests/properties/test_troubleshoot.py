@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsel.rework.troubleshoot import Problem, Solver, fixed_order_value
+from handsel.rework.hand.troubleshoot import Problem, Solver, fixed_order_value
 
 FEW = settings(max_examples=12, deadline=None)
 

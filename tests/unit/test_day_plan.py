@@ -5,10 +5,10 @@ from dataclasses import replace
 import pytest
 
 from handsel.errors import OutOfRange
-from handsel.rework.day import Day, InWork, OpenHand, Person, Stint, Way
-from handsel.rework.day_calendar import broken_rules, value_of
-from handsel.rework.day_more import what_more_brings, with_helper, with_spares
-from handsel.rework.day_plan import by_worth, first_come_first_served, plan_day
+from handsel.rework.day.calendar import broken_rules, value_of
+from handsel.rework.day.model import Day, InWork, OpenHand, Person, Stint, Way
+from handsel.rework.day.more import what_more_brings, with_helper, with_spares
+from handsel.rework.day.plan import by_worth, first_come_first_served, plan_day
 
 CORD = "cord for one loop"
 BUILDER, EXPERT, EYES = "builder", "experienced builder", "inspector"

@@ -20,11 +20,11 @@ from handsel.diagnosis.likelihood import Item, Rows
 from handsel.diagnosis.posterior import Posterior
 from handsel.errors import BadFile
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import acts_for, cured_by, ends_with_setting
-from handsel.rework.hand_belief import believe
-from handsel.rework.hand_plan import in_words, plan_hand, way_of_plan
-from handsel.rework.length_ways import LengthWays, length_ways
-from handsel.rework.troubleshoot import GENTLE_CHANCE, Solver
+from handsel.rework.hand.actions import acts_for, cured_by, ends_with_setting
+from handsel.rework.hand.belief import believe
+from handsel.rework.hand.length_ways import LengthWays, length_ways
+from handsel.rework.hand.plan import in_words, plan_hand, way_of_plan
+from handsel.rework.hand.troubleshoot import GENTLE_CHANCE, Solver
 
 ROOT = Path(__file__).parents[2]
 FILE = BUNDLED / "wrist-hand-1-actions.toml"

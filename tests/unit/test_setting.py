@@ -14,7 +14,7 @@ from handsel.design.placing import placed
 from handsel.inspection.deciding import inspect
 from handsel.mechanics.excess import estimate_lengths, slides_of
 from handsel.rework.assessment import wanted_from
-from handsel.rework.length_ways import length_ways
+from handsel.rework.hand.length_ways import length_ways
 from handsel.rework.moves import Chooser
 from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, conforms_once_set
 

@@ -18,7 +18,7 @@ from handsel.data.day_plan_tables import day_plan_table
 from handsel.data.load_day_plan import load_day
 from handsel.data.places import shown_plain
 from handsel.errors import HandselError
-from handsel.rework.day import Chosen, Day, DayPlan, OneMore, Person, Stint
+from handsel.rework.day.model import Chosen, Day, DayPlan, OneMore, Person, Stint
 
 ALL_OUT, SOME_LEFT = 0, 1
 
@@ -28,8 +28,8 @@ def plan_the_day(path: Path, *, as_json: bool, more: bool, seconds: float) -> No
     file = load_day(path)
     _keep_output_to_ourselves()
     try:
-        from handsel.rework.day_more import what_more_brings
-        from handsel.rework.day_plan import plan_day
+        from handsel.rework.day.more import what_more_brings
+        from handsel.rework.day.plan import plan_day
 
         plan = plan_day(file.day, seconds=seconds)
         brings = what_more_brings(file.day, plan, seconds=seconds / 2.0) if more else ()

@@ -23,10 +23,10 @@ from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.posterior import posterior, with_priors
-from handsel.rework.hand_plan import HandPlan, PlanStep, Turn, in_words, plan_hand
+from handsel.rework.hand.length_ways import length_ways
+from handsel.rework.hand.looks import items_of_people, looked_twice
+from handsel.rework.hand.plan import HandPlan, PlanStep, Turn, in_words, plan_hand
 from handsel.rework.learning import learned_priors
-from handsel.rework.length_ways import length_ways
-from handsel.rework.looks import items_of_people, looked_twice
 
 NOTHING, SOMETHING = 0, 1
 ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pydantic import Field
 
 from handsel.data.assessment_tables import Told
-from handsel.rework.day import Chosen, Day, DayPlan, LeftOut, OneMore, Stint
+from handsel.rework.day.model import Chosen, Day, DayPlan, LeftOut, OneMore, Stint
 
 
 class StintTable(Told):

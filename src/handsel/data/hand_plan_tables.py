@@ -5,8 +5,8 @@ from __future__ import annotations
 from pydantic import Field
 
 from handsel.data.assessment_tables import EstimateTable, Told
-from handsel.rework.hand_plan import HandPlan, PlanStep
-from handsel.rework.length_ways import LengthWay
+from handsel.rework.hand.length_ways import LengthWay
+from handsel.rework.hand.plan import HandPlan, PlanStep
 
 
 class ReworkAtPlaceTable(Told):

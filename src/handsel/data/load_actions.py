@@ -16,7 +16,7 @@ from handsel.data.toml_file import read_toml
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.errors import BadFile
 from handsel.inspection.protocol import Protocol
-from handsel.rework.actions import Action, Actions, Cure, LastResort, Setting, Trying
+from handsel.rework.hand.actions import Action, Actions, Cure, LastResort, Setting, Trying
 
 BUNDLED = Path(__file__).parent / "faults"
 Chance = Annotated[Number, Field(gt=0, le=1)]

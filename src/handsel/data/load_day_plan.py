@@ -19,7 +19,7 @@ from handsel.errors import BadFile, OutOfRange
 from handsel.inspection.protocol import HAND, Protocol
 from handsel.inspection.undo import ReworkDone
 from handsel.rework.assessment import assess
-from handsel.rework.day import Day, InWork, OpenHand, Person, Way
+from handsel.rework.day.model import Day, InWork, OpenHand, Person, Way
 from handsel.rework.result import Assessment
 from handsel.rework.ways import UNKNOWN_SUCCESS, way_of_reworks, ways_of_assessment
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from handsel.inspection.protocol import Protocol, Rework
 from handsel.inspection.undo import ReworkDone, reinspection_set
-from handsel.rework.day import Way
+from handsel.rework.day.model import Way
 from handsel.rework.result import Assessment
 from handsel.rework.words import listed
 

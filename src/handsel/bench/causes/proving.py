@@ -14,7 +14,7 @@ from handsel.bench.hands.models import Hand
 from handsel.data.load_actions import load_actions
 from handsel.inspection.deciding import inspect
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import cured_by
+from handsel.rework.hand.actions import cured_by
 from handsel.rework.learning import Cured, cure_confirmed
 
 

@@ -15,8 +15,8 @@ from handsel.bench.planning.keeping import plan_from, told_of
 from handsel.bench.planning.models import Plan
 from handsel.bench.planning.one_hand import planned_hand
 from handsel.bench.planning.services import KIND, LATER, newest
-from handsel.rework.day_more import what_more_brings
-from handsel.rework.day_plan import plan_day
+from handsel.rework.day.more import what_more_brings
+from handsel.rework.day.plan import plan_day
 
 SECONDS, MORE_SECONDS = 5.0, 2.0  # for the solver
 KEPT = 50  # plans of a day

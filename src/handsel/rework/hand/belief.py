@@ -14,12 +14,12 @@ from handsel.diagnosis.likelihood import Item
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.protocol import HAND, Protocol
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import Act, Actions, acts_for, ends_with_setting
-from handsel.rework.day import Way
-from handsel.rework.length_ways import LengthWay, LengthWays
-from handsel.rework.looks import Look, looks_for, readings_of, unseen
+from handsel.rework.day.model import Way
+from handsel.rework.hand.actions import Act, Actions, acts_for, ends_with_setting
+from handsel.rework.hand.length_ways import LengthWay, LengthWays
+from handsel.rework.hand.looks import Look, looks_for, readings_of, unseen
+from handsel.rework.hand.troubleshoot import GENTLE_CHANCE, Problem
 from handsel.rework.setting import LEFT_ALONE_P
-from handsel.rework.troubleshoot import GENTLE_CHANCE, Problem
 from handsel.rework.ways import way_of_reworks
 
 Floats = NDArray[np.float64]

@@ -6,7 +6,7 @@ from bisect import insort
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from handsel.rework.day import INSPECTOR, Chosen, Day, OpenHand, Person, Stint, Way
+from handsel.rework.day.model import INSPECTOR, Chosen, Day, OpenHand, Person, Stint, Way
 
 CLOSE_MIN = 1e-6  # two times nearer than this are one
 NEAREST = 3  # people who could begin soonest, among whom the one is chosen after whom the look ends soonest

@@ -6,10 +6,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from random import Random
 
-from handsel.rework.day import HOUR_MIN, Chosen, Day, DayPlan, OpenHand, Scarce, Way
-from handsel.rework.day_calendar import Wish, broken_rules, kept_people, placed_in_order, value_of
-from handsel.rework.day_milp import GAP_RATIO, Pick, Picked, Prices, Programme
-from handsel.rework.day_words import day_sentence, left_reason, with_reasons
+from handsel.rework.day.calendar import Wish, broken_rules, kept_people, placed_in_order, value_of
+from handsel.rework.day.model import HOUR_MIN, Chosen, Day, DayPlan, OpenHand, Scarce, Way
+from handsel.rework.day.programme import GAP_RATIO, Pick, Picked, Prices, Programme
+from handsel.rework.day.words import day_sentence, left_reason, with_reasons
 
 SECONDS = 5.0  # for the solver; what is found by then is taken, and the gap says what that may cost
 TRIES = 30  # hands left out that are tried first in line, to see whether they fit after all

@@ -13,12 +13,12 @@ from handsel.diagnosis.likelihood import Item
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.actions import Actions
-from handsel.rework.day import Way
-from handsel.rework.hand_belief import Belief, Step, believe
-from handsel.rework.length_ways import LengthWay, LengthWays
-from handsel.rework.looks import Asked, Look
-from handsel.rework.troubleshoot import Choice, Solver, fixed_order_value
+from handsel.rework.day.model import Way
+from handsel.rework.hand.actions import Actions
+from handsel.rework.hand.belief import Belief, Step, believe
+from handsel.rework.hand.length_ways import LengthWay, LengthWays
+from handsel.rework.hand.looks import Asked, Look
+from handsel.rework.hand.troubleshoot import Choice, Solver, fixed_order_value
 from handsel.rework.words import listed
 
 Floats = NDArray[np.float64]

@@ -12,10 +12,10 @@ from handsel.inspection.deciding import inspect
 from handsel.inspection.protocol import Protocol
 from handsel.mechanics.excess import estimate_lengths, slides_of
 from handsel.mechanics.taut_map import NotThisKind
-from handsel.rework.actions import Setting
 from handsel.rework.assessment import wanted_from
 from handsel.rework.choosing import MOVE_PIN, SCREWS_IN, SCREWS_OUT, readings_of_angle
 from handsel.rework.forecast import estimate
+from handsel.rework.hand.actions import Setting
 from handsel.rework.moves import Chooser, Outcome, cut_length_mm
 from handsel.rework.result import Estimate
 from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, conforms_once_set

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from handsel.rework.day import INSPECTOR, Chosen, Day, LeftOut, OpenHand, Person, Way
-from handsel.rework.day_milp import Prices
+from handsel.rework.day.model import INSPECTOR, Chosen, Day, LeftOut, OpenHand, Person, Way
+from handsel.rework.day.programme import Prices
 from handsel.rework.words import listed
 
 FEW = 3

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from handsel.rework.day import INSPECTOR, Day, OpenHand, Person, Way
+from handsel.rework.day.model import INSPECTOR, Day, OpenHand, Person, Way
 
 Floats = NDArray[np.float64]
 GAP_RATIO = 0.002  # at which the solver may stop

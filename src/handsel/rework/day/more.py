@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from handsel.rework.day import INSPECTOR, Day, DayPlan, OneMore, Person
-from handsel.rework.day_plan import plan_day
+from handsel.rework.day.model import INSPECTOR, Day, DayPlan, OneMore, Person
+from handsel.rework.day.plan import plan_day
 
 SECONDS = 2.0  # for each question
 TEN = 10
