@@ -22,13 +22,15 @@ def drawn(
     turn_deg=20.0,
     covered=0.0,
     added=0.0,
+    dimmed=0.0,
     width_px=12.0,
     length_px=420.0,
     noise=0.006,
     blur=0.8,
 ):
     """RGB pixels. `covered`: share of the colour that white covers along a line, as whitening does; `added`: white
-    light that is added along a line, as a reflection does [of full white]."""
+    light that is added along a line, as a reflection does [of full white]; `dimmed`: share of the colour's own light that
+    does not get through the surface there."""
     import cv2
 
     along, across = along_and_across(turn_deg)
@@ -39,7 +41,7 @@ def drawn(
     patchy = np.clip(1 + 0.3 * cv2.GaussianBlur(rng.normal(0, 12, line.shape), (0, 0), 8), 0.3, 1.5)
     share = np.clip(covered * line * patchy, 0, 0.95)[..., None]
     skin = np.array(colour) * (1 - share) + 0.82 * share
-    light = skin * shade[..., None] + (added * line)[..., None] + 0.015
+    light = skin * (shade * (1.0 - dimmed * line))[..., None] + (added * line)[..., None] + 0.015
     light = cv2.GaussianBlur(light, (0, 0), blur) + rng.normal(0, noise, light.shape) * np.sqrt(
         light.clip(0.02)
     )

@@ -53,7 +53,16 @@ def test_a_reflection_adds_white_and_leaves_the_colour_below():
     assert abs(shine[0].covers) < 0.05 < look_at_bend(drawn(covered=0.3)).candidates[0].covers
 
 
-def test_a_thin_straight_line_may_be_a_scratch():
+def test_a_strong_reflection_stays_one_though_a_little_of_the_colour_is_gone_below_it():
+    shine = look_at_bend(drawn(TEAL, added=0.2, dimmed=0.08)).candidates
+    assert [c.looks for c in shine] == [Looks.REFLECTION]
+    assert shine[0].covers > 0.05  # as much as faint whitening covers, which adds far less white
+    faint = look_at_bend(drawn(TEAL, covered=0.1)).candidates
+    assert [c.looks for c in faint] == [Looks.WHITENING]
+    assert faint[0].covers < 2.0 * shine[0].covers
+
+
+def test_a_thin_line_may_be_a_scratch():
     assert [c.looks for c in look_at_bend(drawn(covered=0.5, width_px=3.5)).candidates] == [Looks.SCRATCH]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import hypot
 from types import MappingProxyType
 
 import numpy as np
@@ -13,8 +13,10 @@ import numpy.typing as npt
 from handsel.metrology.checks import number
 from handsel.metrology.decision import Decision, Limits, decide
 from handsel.metrology.quantity import Quantity
-from handsel.vision.camera import DISTORTION_SD, Lens
-from handsel.vision.cuff_outline import CuffOutline, find_outline
+from handsel.vision.camera import Lens
+from handsel.vision.cuff_account import POINTS, account, largest_gap
+from handsel.vision.cuff_doubt import check_bends_one_way, check_far_end, check_one_plastic
+from handsel.vision.cuff_outline import RIM_RATIO, CuffOutline, find_outline
 from handsel.vision.cuff_refused import CuffCause, CuffRefused
 from handsel.vision.cuff_scale import U_WIDTH_MM, Scale, find_scale, no_scale
 from handsel.vision.cuff_view import View, look_from
@@ -27,9 +29,7 @@ Pixels = npt.NDArray[np.uint8]
 _ASKEW = 0.60  # of the half width: a camera from which a flank shows its outer face is told from 0.65 on
 _NOT_A_CUFF = 0.3  # of the width
 _FAR_TIP_MM = 2.0
-_TIP_MM = 3.0  # how near its end a flank counts as tip
 _CALM = 5  # neighbours on either side over which the outline is smoothed
-_POINTS = 200
 _U_SHADOW_MM = (
     0.5  # shadow where the cuff stands, taken for cuff where only lightness tells it from the ground
 )
@@ -122,7 +122,7 @@ def look_at_cuff(
     size = (int(pixels.shape[1]), int(pixels.shape[0]))
     scale = find_scale(pixels, lens, width_mm, u_width_mm, length_mm, where)
     outline = find_outline(pixels, cover=scale.cover, within=scale.within, where=where)
-    path = even(smoothed(even(outline.outside_px, len(outline.outside_px)), _CALM), _POINTS)
+    path = even(smoothed(even(outline.outside_px, len(outline.outside_px)), _CALM), POINTS)
     rough_px = float(np.ptp(path @ mirrored(path).normal))
     if width_mm is None and scale.px_per_mm is None:
         raise no_scale(where)
@@ -136,6 +136,9 @@ def look_at_cuff(
             do="Look straight into the cuff, so that both flanks show as much of their inner faces, "
             "and take it again.",
         )
+    check_one_plastic(pixels, path, RIM_RATIO * rough_px, where)
+    check_bends_one_way(path, where)
+    check_far_end(view.alone_ratio, where)
     straight = view.ahead(path)
     fit = mirrored(straight)
     width_px = float(np.ptp(straight @ fit.normal))
@@ -147,8 +150,8 @@ def look_at_cuff(
             where=where,
             do="Look into the cuff from one end, on a plain sheet of another colour with nothing else on it.",
         )
-    value_px, beyond_px = _largest(fit, straight, outline, px_per_mm)
-    contributions = _account(outline, path, fit, view, size)
+    value_px, beyond_px = largest_gap(fit, straight, outline, px_per_mm)
+    contributions = account(outline, path, fit, view, size)
     contributions = {name: part / px_per_mm for name, part in contributions.items()}
     if not outline.coloured:
         contributions["ground"] = hypot(contributions["ground"], _U_SHADOW_MM)
@@ -176,7 +179,7 @@ def look_at_cuff(
         mirror_px=back[:-1],
         axis_px=view.back(_axis(straight, fit)),
         largest_px=np.vstack([path[worst], back[-1]]),
-        notes=_notes(lens, scale, outline, view.off_axis_ratio, beyond_px / px_per_mm),
+        notes=_notes(lens, scale, outline, view, beyond_px / px_per_mm),
         picture_px=size,
     )
 
@@ -192,65 +195,6 @@ def judge_cuff(seen: CuffSeen, limits: Limits, *, accept_p: float = 0.90) -> Dec
     Checked by: unit/test_vision_cuff.py
     """
     return decide(seen.quantity, limits, accept_p=accept_p)
-
-
-# ---- numbers -------------------------------------------------------------------------------------
-
-
-def _account(
-    outline: CuffOutline, path: FloatArray, fit: Mirrored, view: View, size: tuple[int, int]
-) -> dict[str, float]:
-    """Standard uncertainties of the asymmetry by source [px], straight ahead."""
-    now = fit.largest
-
-    def changed(points: FloatArray) -> float:
-        return abs(mirrored(points, near=fit).largest - now)
-
-    def of_both(one: FloatArray, other: FloatArray) -> float:
-        # Past the axis the largest gap falls and rises again: the larger of both changes is counted.
-        return max(changed(one), changed(other))
-
-    seen_from = [of_both(one.ahead(path), other.ahead(path)) for one, other in view.others]
-    centre = (np.array(size, dtype=float) - 1.0) / 2.0
-    flat = (path - centre) / view.f_px
-    bulge = view.f_px * flat * DISTORTION_SD * (flat**2).sum(1, keepdims=True)
-    worst = int(fit.gaps.argmax())
-    walked = _walked(outline.outside_px)
-    doubt = np.interp(np.linspace(0.0, walked[-1], _POINTS), walked, outline.u_place_px)
-    opposite = _POINTS - 1 - worst
-    around = float(np.sqrt((doubt**2).mean()))
-    return {
-        "edges": hypot(outline.u_edge_px, 0.3 * outline.blur_px),
-        "ground": hypot(float(doubt[worst]), float(doubt[opposite]), around),
-        "tips": _share_of_tips(worst) * hypot(*outline.u_tips_px),
-        "view": hypot(*seen_from),
-        "lens": of_both(view.ahead(path + bulge), view.ahead(path - bulge)),
-    }
-
-
-def _walked(points: FloatArray) -> FloatArray:
-    return np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
-
-
-def _share_of_tips(worst: int) -> float:
-    """How much of a tip's error shows where the gap is largest: all of it there, some of it all along the flank."""
-    return 1.0 if min(worst, _POINTS - 1 - worst) < 0.05 * _POINTS else 0.3
-
-
-def _largest(
-    fit: Mirrored, points: FloatArray, outline: CuffOutline, px_per_mm: float
-) -> tuple[float, float]:
-    """The largest gap [px], and by how much a tip's is above all others.
-
-    Where a flank ends is known less well than where it runs, and a gap is never negative: of a tip's gap, what its own
-    error makes on average is taken off, in squares.
-    """
-    walked = _walked(points) / px_per_mm
-    tip = (walked < _TIP_MM) | (walked > walked[-1] - _TIP_MM)
-    body = float(fit.gaps[~tip].max())
-    ends = float(fit.gaps[tip].max())
-    ends = sqrt(max(ends**2 - hypot(*outline.u_tips_px) ** 2, 0.0))
-    return max(body, ends), max(ends - body, 0.0)
 
 
 def _axis(points: FloatArray, fit: Mirrored) -> FloatArray:
@@ -285,17 +229,21 @@ def _flanks(points: FloatArray, fit: Mirrored, px_per_mm: float) -> tuple[Flank,
     return (first, last) if points[0, 0] <= points[-1, 0] else (last, first)
 
 
-def _notes(lens: Lens, scale: Scale, outline: CuffOutline, off: float, beyond_mm: float) -> tuple[str, ...]:
+def _notes(lens: Lens, scale: Scale, outline: CuffOutline, view: View, beyond_mm: float) -> tuple[str, ...]:
     found = []
     if beyond_mm > _FAR_TIP_MM:
         found.append(
             "one flank's end alone makes the difference: see on the picture whether the line ends there"
         )
+    if view.alone_ratio > 0.0:
+        found.append(
+            "somewhere the near edge has no far edge that goes with it: see whether the line is right"
+        )
     if scale.source == "card":
         found.append("the scale is the card's, as far as it is in the plane of the cuff's end")
     if scale.source == "mat":
         found.append("the scale is the mat's, carried up by the cuff's length")
-    if abs(off) > 0.5:
+    if abs(view.off_axis_ratio) > 0.5:
         found.append("the camera stood to one side; looking straight in is surer")
     if outline.lost_ratio > 0.1:
         found.append(f"the edge is faint over {100 * outline.lost_ratio:.0f} % of its way")

@@ -67,7 +67,7 @@ def refined_edge(
     Checked by: unit/test_vision_cuff.py
     """
     points = even(outside, steps)
-    normal = _outward(points)
+    normal = outward(points)
     half = max(4.0, 2.2 * reach_px)
     across = np.linspace(-half, half, 2 * round(half / 0.5) + 1)
     share, size, coloured = _profiles(pixels, points, normal, across, by_colour)
@@ -115,7 +115,7 @@ def without_shadow(pixels: Pixels, edge: Edge, wide: Edge, rough: FloatArray) ->
     Checked by: unit/test_vision_cuff_edge.py
     """
     points = even(rough, len(edge.points))
-    normal = _outward(points)
+    normal = outward(points)
     inward = ((edge.points - wide.points) * normal).sum(1)
 
     def light(spots: FloatArray) -> FloatArray:
@@ -195,8 +195,16 @@ def _line(points: FloatArray) -> _Line:
     )
 
 
-def _outward(points: FloatArray) -> FloatArray:
-    """Across the way, from its middle outward."""
+def outward(points: FloatArray) -> FloatArray:
+    """Across the way, from its middle outward.
+
+    Parameters: points : (n, 2) float [px], in even steps.
+    Returns: (n, 2) float [-], of length 1.
+    Raises: nothing of its own.
+    Valid for: ways that run round their own middle.
+    Source: own construction.
+    Checked by: unit/test_vision_cuff_edge.py
+    """
     way = np.gradient(smoothed(points, min(4, len(points) // 4)), axis=0)
     way /= np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-9)
     normal = np.column_stack([way[:, 1], -way[:, 0]])

@@ -83,7 +83,8 @@ def _no_u(where: str) -> CuffRefused:
         CuffCause.NO_CUFF,
         "what stands out in the photo is not a U, as a cuff is when one looks into it",
         where=where,
-        do="Look into the cuff from one end, with its mouth open to the picture, on a plain sheet of another colour.",
+        do="Look into the cuff from one end, its mouth open to the picture, on a plain sheet of another colour, and go "
+        "so close that it fills a third of the picture.",
     )
 
 

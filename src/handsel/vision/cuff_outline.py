@@ -69,7 +69,6 @@ def find_outline(
         the picture's margin; edges then where the colour is half way between both sides.
     Checked by: unit/test_vision_cuff.py, docs/studies/cuff.md
     """
-
     corner = np.zeros(2)
     for again in (False, True):  # where the caller says, then closer still
         box = surroundings(pixels, cover) if again else within

@@ -24,6 +24,7 @@ _FIRST_PX = 280  # longest side of the copy in which it is looked for
 _CLEARLY = 9.0  # colour difference (CIE76 with 0.7 of the say for lightness) of what is not behind
 _LEAST_AREA = 0.0015  # of the picture; within its own surroundings it has far more
 _SPARE = 0.4  # of its size: how much of its surroundings is kept on each side
+_NEARLY_ALL = 0.6  # of the picture: then it is looked at as it is
 _MOST_HOLE = 0.06  # of its area: a larger hole is no slot or highlight
 
 
@@ -60,7 +61,7 @@ def surroundings(pixels: Pixels, cover: Sequence[FloatArray]) -> Box | None:
     spare = _SPARE * max(np.ptp(x), np.ptp(y)) + 4.0
     low = np.floor(np.maximum(([x.min(), y.min()] - np.full(2, spare)) / exact, 0)).astype(int)
     high = np.ceil(np.minimum(([x.max(), y.max()] + np.full(2, spare)) / exact, [width, height])).astype(int)
-    if np.prod(high - low) > 0.6 * width * height:
+    if np.prod(high - low) > _NEARLY_ALL * width * height:
         return None
     return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 

@@ -17,6 +17,8 @@ class CuffCause(StrEnum):
     ASKEW = "seen from one side"
     NO_SCALE = "no scale"
     FAINT = "too like its background"
+    TOUCHED = "something touches it"
+    DOUBTFUL = "outline in doubt"
 
 
 class CuffRefused(HandselError):
@@ -41,6 +43,6 @@ def nothing_found(where: str) -> CuffRefused:
         CuffCause.NO_CUFF,
         "no cuff stands out in the photo",
         where=where,
-        do="Lay the cuff on a plain sheet of quite another colour, look into it from one end so that it is a U in "
-        "the picture's middle, and take it again.",
+        do="Lay the cuff on a plain sheet of quite another colour, look into it from one end, go so close that it "
+        "is a U over a third of the picture, and take it again.",
     )

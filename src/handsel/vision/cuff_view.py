@@ -47,6 +47,9 @@ class Foot:
     at_px: FloatArray  # (2,)
     u_px: FloatArray  # (2, 2) its standard uncertainty as two vectors, one a row
     depth_ratio: float  # k: how far the far end is drawn toward it
+    alone_ratio: (
+        float  # longest stretch of the near edge that nothing at the far end goes with, over all of it
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,6 +84,7 @@ class View:
     off_axis_ratio: (
         float  # of the foot from the middle between both tips, over half the width; + to the right
     )
+    alone_ratio: float  # as Foot's
 
     @property
     def f_px(self) -> float:
@@ -142,6 +146,7 @@ def look_from(
         level=level(foot.at_px, f_px=f_px, size_px=size_px),
         others=tuple(zip(levels[::2], levels[1::2], strict=True)),
         off_axis_ratio=off,
+        alone_ratio=foot.alone_ratio,
     )
 
 
@@ -206,7 +211,7 @@ def find_foot(
     known = np.diag([0.0, 0.0, 1.0 / u_depth_ratio**2, 1.0 / _U_TAPER**2])
     expected = np.array([0.0, 0.0, depth_ratio, 0.0])
     state = np.array([0.0, 0.0, depth_ratio, 0.0])  # looking at the middle of the mouth
-    inverse = np.eye(4)
+    inverse, good = np.eye(4), np.ones(len(near), bool)
     for gate in np.geomspace(*_GATES, _ROUNDS):
         moved = near + state[None, :2] - state[2] * near + state[3] * side  # k * (foot - near), and the taper
         gaps = np.where(alike, np.linalg.norm(far[None] - moved[:, None], axis=-1), np.inf)
@@ -225,5 +230,14 @@ def find_foot(
     spread = slope @ inverse @ slope.T + np.outer(across, across) * (_U_UNLIKE / k) ** 2 / 2.0
     values, vectors = np.linalg.eigh(spread)
     return Foot(
-        at_px=mouth + foot * size, u_px=(vectors * np.sqrt(values)).T * size, depth_ratio=float(state[2])
+        at_px=mouth + foot * size,
+        u_px=(vectors * np.sqrt(values)).T * size,
+        depth_ratio=float(state[2]),
+        alone_ratio=_longest_run(~good) / len(good),
     )
+
+
+def _longest_run(flags: npt.NDArray[np.bool_]) -> int:
+    """How many in a row are true, at most."""
+    walls = np.flatnonzero(np.concatenate([[True], ~flags, [True]]))
+    return int(np.diff(walls).max()) - 1

@@ -56,7 +56,7 @@ class Line:
     angle_deg: float  # of its direction, 0 to 180, x toward y
     contrast: float  # CIEDE2000 of its middle, less that of the paler side
     covers: float  # share by which the own colour is less than on both sides; a reflection leaves it
-    straight: float  # greatest distance from a straight line over its length
+    white_ratio: float  # white that is added, over the strongest channel of the own colour
 
 
 def part_and_colour(pixels: Pixels) -> tuple[FloatArray, Mask, FloatArray, float]:
@@ -340,6 +340,9 @@ def _measured(surface: Surface, points: FloatArray, weights: FloatArray, scale: 
     shade = along_cut(surface.shade)
     flank = np.median(shade[:, beside], axis=1)
     covers = float(np.median(1.0 - np.median(shade[:, core], axis=1) / np.maximum(flank, 1e-3)))
+    white, own = along_cut(surface.white), along_cut(surface.own.max(-1))
+    added = np.median(white[:, core], axis=1) - np.median(white[:, beside], axis=1)
+    white_ratio = float(np.median(added / np.maximum(np.median(own[:, core], axis=1), 1e-3)))
     return Line(
         middle=spots,
         width=max(width, 1.0),
@@ -347,7 +350,7 @@ def _measured(surface: Surface, points: FloatArray, weights: FloatArray, scale: 
         angle_deg=float(np.degrees(np.arctan2(way[1], way[0])) % 180.0),
         contrast=top - low,
         covers=covers,
-        straight=float(np.abs(course - np.mean(course)).max()),
+        white_ratio=white_ratio,
     )
 
 

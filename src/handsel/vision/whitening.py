@@ -29,8 +29,11 @@ _LEAST_LENGTH = 0.12  # of the picture's longer side
 _LEAST_SLIM = 4.0  # length over width
 _ALONG_DEG = 30.0  # from the bend
 _SHOWS = 7.0  # CIEDE2000 that a third of white must make, or the plastic is too light
-_COVERS = 0.05  # share of the colour that must be gone, or it may be a reflection
-_THIN, _STRAIGHT = 0.0065, 0.012  # of the picture, where some 50 mm show: a third of a millimetre; of its length
+# White that lies in the plastic covers as much of its colour as there is of it: covered and added over the colour's
+# strongest channel are then in the ratio of that channel's reflectance to white's, which for a plastic with a colour is
+# 0.35 to 1.1. A reflection covers none. On renders (docs/studies/bends.md, seen) 0.45 and more against 0.17 at most.
+_COVERS_RATIO = 0.3
+_THIN = 0.0065  # of the picture, where some 50 mm show: a third of a millimetre; whitening that thin is named a scratch
 _LEAST_PART = 0.25  # of the picture
 _MOST_CLIPPED = 0.35
 _DARK = 0.012  # of full white, the 90th percentile
@@ -275,13 +278,12 @@ def _without_raster(lines: list[Line]) -> tuple[list[Line], bool]:
 def _candidate(surface: Surface, line: Line, bend: float | None) -> Candidate:
     lighter, less = _colours(surface, line)
     to_bend = None if bend is None else abs((line.angle_deg - bend + 90.0) % 180.0 - 90.0)
-    thin = line.width < _THIN * max(surface.light.shape[:2])
-    if thin and line.straight < _STRAIGHT * line.length:
+    if line.width < _THIN * max(surface.light.shape[:2]):
         looks = Looks.SCRATCH
     elif not surface.parted:
         looks = Looks.UNSURE
     else:
-        looks = Looks.WHITENING if line.covers > _COVERS else Looks.REFLECTION
+        looks = Looks.WHITENING if line.covers > _COVERS_RATIO * line.white_ratio else Looks.REFLECTION
     return Candidate(
         line_px=(line.middle + 0.5) / surface.ratio - 0.5,
         length_px=line.length / surface.ratio,
