@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from diagnosing import FEW, library_with, of_kinds
-from handsel.diagnosis.evidence import log_likelihoods, people
+from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.likelihood import Seen, chances, items_of, log_density, rows_of
 from handsel.diagnosis.posterior import posterior
+from handsel.diagnosis.words import people
 
 CATALOGUE = of_kinds(*FEW)
 FINGERS = ("index", "middle", "ring", "little")
@@ -51,6 +52,22 @@ def test_two_signs_of_a_very_tight_hinge_bear_each_other_out():
     )
     first, second, both = (by_stratum(s)[tight] for s in ([stays], [heavy], [stays, heavy]))
     assert both > first + second
+
+
+def test_a_second_fault_of_the_same_digit_does_not_account_for_the_same_sight_again():
+    """Without its elastic a digit stays bent; that its hinge might be tight too makes that no likelier."""
+    seen = [Seen(of="springs-back", place=p, answer="stays") for p in ("index.knuckle", "index.tip")]
+    seen.append(Seen(of="reopens-fully", place="index", answer="no"))
+    log_l = by_stratum(seen)
+    missing, tight = (
+        CATALOGUE.fault(f).index for f in ("elastic-missing@index", "hinge-tight@index.knuckle")
+    )
+    at = {tuple(sorted((int(a), int(b)))): k for k, (a, b) in enumerate(library_with(*FEW).strata)}
+    one, other = (log_l[at[-1, f]] for f in (missing, tight))
+    both = log_l[at[tuple(sorted((missing, tight)))]]
+    assert one - log_l[0] > 1.0
+    assert other - log_l[0] > 1.0
+    assert both < max(one, other) + 0.5
 
 
 def test_one_odd_word_never_rules_a_cause_out():

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue, Observable
-from handsel.diagnosis.evidence import AMISS_SHARE
 from handsel.diagnosis.hands import NONE, column_of
 from handsel.diagnosis.likelihood import Rows, chances, rising
 from handsel.diagnosis.result import NextCheck
+from handsel.diagnosis.words import AMISS_SHARE
 
 Floats = NDArray[np.float64]
 
