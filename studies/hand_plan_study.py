@@ -48,9 +48,10 @@ from handsel.inspection.case import Case, HandRecord, Observation
 from handsel.inspection.protocol import HAND
 from handsel.inspection.rules import NumberRule
 from handsel.inspection.undo import ReworkDone, reinspection_set
+from handsel.rework.hand.eyes import items_of_people, looked_twice
 from handsel.rework.hand.length_ways import LengthWays, length_ways
-from handsel.rework.hand.looks import items_of_people, looked_twice
-from handsel.rework.hand.plan import AskedLook, HandPlan, PlanStep, plan_hand
+from handsel.rework.hand.plan import plan_hand
+from handsel.rework.hand.result import AskedLook, HandPlan, PlanStep
 from handsel.rework.setting import LEFT_ALONE_P
 from handsel.rework.ways import way_of_reworks
 

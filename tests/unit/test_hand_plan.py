@@ -23,8 +23,10 @@ from handsel.inspection.undo import ReworkDone
 from handsel.rework.hand.actions import acts_for, cured_by, ends_with_setting
 from handsel.rework.hand.belief import believe
 from handsel.rework.hand.length_ways import LengthWays, length_ways
-from handsel.rework.hand.plan import in_words, plan_hand, way_of_plan
+from handsel.rework.hand.plan import plan_hand
 from handsel.rework.hand.troubleshoot import GENTLE_CHANCE, Solver
+from handsel.rework.hand.way import way_of_plan
+from handsel.rework.hand.words import in_words
 
 ROOT = Path(__file__).parents[2]
 FILE = BUNDLED / "wrist-hand-1-actions.toml"

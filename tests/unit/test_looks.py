@@ -12,7 +12,8 @@ from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows, Seen, items_of
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.case import Case, GroupAcceptance, HandRecord, Observation
-from handsel.rework.hand.looks import information, items_of_people, looked_twice, looks_for
+from handsel.rework.hand.eyes import items_of_people, looked_twice
+from handsel.rework.hand.looks import information, looks_for
 
 HANDS = 40  # of each state
 

@@ -23,9 +23,11 @@ from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.posterior import posterior, with_priors
+from handsel.rework.hand.eyes import items_of_people, looked_twice
 from handsel.rework.hand.length_ways import length_ways
-from handsel.rework.hand.looks import items_of_people, looked_twice
-from handsel.rework.hand.plan import HandPlan, PlanStep, Turn, in_words, plan_hand
+from handsel.rework.hand.plan import plan_hand
+from handsel.rework.hand.result import HandPlan, PlanStep, Turn
+from handsel.rework.hand.words import in_words
 from handsel.rework.learning import learned_priors
 
 NOTHING, SOMETHING = 0, 1

@@ -6,7 +6,7 @@ from pydantic import Field
 
 from handsel.data.assessment_tables import EstimateTable, Told
 from handsel.rework.hand.length_ways import LengthWay
-from handsel.rework.hand.plan import HandPlan, PlanStep
+from handsel.rework.hand.result import HandPlan, PlanStep
 
 
 class ReworkAtPlaceTable(Told):

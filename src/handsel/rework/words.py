@@ -65,6 +65,11 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
+def small(title: str) -> str:
+    """A title as it goes on inside of a sentence."""
+    return f"{title[:1].lower()}{title[1:]}"
+
+
 def digit_place(design: Design, cord: int) -> str:
     """The first digit that a cord works, by which a protocol finds its own name for the cord."""
     return design.cords[cord].legs[0].digit

@@ -17,9 +17,10 @@ from handsel.diagnosis.likelihood import BadAnswer, items_of
 from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case
 from handsel.inspection.protocol import Protocol
+from handsel.rework.hand.eyes import items_of_people, looked_twice
 from handsel.rework.hand.length_ways import length_ways
-from handsel.rework.hand.looks import items_of_people, looked_twice
-from handsel.rework.hand.plan import plan_hand, way_of_plan
+from handsel.rework.hand.plan import plan_hand
+from handsel.rework.hand.way import way_of_plan
 
 
 def planned_hand(pk: int) -> dict[str, Any]:

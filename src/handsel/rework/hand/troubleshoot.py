@@ -73,7 +73,9 @@ class Solver:
         also = np.zeros((count, count), dtype=bool) if problem.excludes is None else problem.excludes
         self.open_after = ~(also | np.eye(count, dtype=bool))
         looks = len(problem.check_minutes)
-        same = np.zeros((looks, looks), dtype=bool) if problem.check_excludes is None else problem.check_excludes
+        same = (
+            np.zeros((looks, looks), dtype=bool) if problem.check_excludes is None else problem.check_excludes
+        )
         self.checks_after = ~(same | np.eye(looks, dtype=bool))
         self.all_checks = np.ones(looks, dtype=bool)
 
@@ -82,11 +84,11 @@ class Solver:
 
         Returns: (a + 1,) bool, the last one for the last resort.
         """
-        allowed, last, _ = self._admissible(belief[None], left[None])
+        allowed, last = self._admissible(belief[None, :], left[None, :])
         return np.append(allowed[0], last[0])
 
-    def _admissible(self, beliefs: Floats, left: Bools) -> tuple[Bools, Bools, Floats]:
-        """For m beliefs at once: (m, a) acts, (m,) the last resort, and (m, a) what each act makes sound."""
+    def _admissible(self, beliefs: Floats, left: Bools) -> tuple[Bools, Bools]:
+        """For m beliefs at once: (m, a) acts, and (m,) the last resort."""
         gentle = left & self.p.gentle
         best = np.where(gentle[:, :, None], self.cures, 0.0).max(1, initial=0.0)
         soft = np.where(best >= GENTLE_CHANCE, beliefs, 0.0)
@@ -94,21 +96,21 @@ class Solver:
         by_hand = soft @ self.cures.T
         allowed = left & (self.p.gentle | (by_hand <= CUT_SHARE * gain + 1e-15)) & (gain > 1e-12)
         last = (soft.sum(1) <= CUT_SHARE * beliefs.sum(1)) | ~(allowed & gentle).any(1)
-        return allowed, last, gain
+        return allowed, last
 
     def simple(self, belief: Floats, left: Bools) -> tuple[int | None, Floats]:
         """The act that the simple policy does next, None for the last resort; and what a gain takes by each act."""
-        best, ratio = self._simple(belief[None], left[None])
+        best, ratio = self._simple(belief[None, :], left[None, :])
         return (int(best[0]) if best[0] >= 0 else None), ratio[0]
 
     def _simple(self, beliefs: Floats, left: Bools) -> tuple[NDArray[np.intp], Floats]:
         """For m beliefs at once: (m,) the act, -1 for the last resort, and (m, a) minutes for a gain."""
-        allowed, last, _ = self._admissible(beliefs, left)
+        allowed, last = self._admissible(beliefs, left)
         gain = beliefs @ self.progress.T
         cost = self.dear * beliefs.sum(1)[:, None]
         ratio = np.full(gain.shape, np.inf)
         np.divide(cost, gain, out=ratio, where=allowed & (gain > 1e-12))
-        if not ratio.shape[1]:
+        if not len(self.dear):
             return np.full(len(beliefs), -1, dtype=np.intp), ratio
         best = ratio.argmin(1)
         least = ratio[np.arange(len(best)), best]
@@ -116,7 +118,7 @@ class Solver:
 
     def simple_value(self, belief: Floats, left: Bools) -> float:
         """Expected minutes of the simple policy: least minutes for what is gained, then the last resort."""
-        return float(self.simple_values(belief[None], left[None])[0])
+        return float(self.simple_values(belief[None, :], left[None, :])[0])
 
     def simple_values(self, beliefs: Floats, left: Bools) -> Floats:
         """For m beliefs at once, (m, n) with (m, a) acts left: (m,) expected minutes of the simple policy."""
@@ -126,17 +128,14 @@ class Solver:
         while len(going):
             weight = b.sum(1)
             act, _ = self._simple(b, open_)
-            ends = act < 0
-            total[going[ends]] += self.p.last_minutes * weight[ends]
-            going, b, open_, act, weight = (x[~ends] for x in (going, b, open_, act, weight))
-            if not len(going):
-                break
-            b = np.einsum("mi,mij->mj", b, self.p.stays[act])
+            on = act >= 0
+            total[going[~on]] += self.p.last_minutes * weight[~on]
+            going, open_, act, weight = going[on], open_[on], act[on], weight[on]
+            b = np.einsum("mi,mij->mj", b[on], self.p.stays[act])
             rest = b.sum(1)
             total[going] += self.p.act_minutes[act] * weight + self.again[act] * rest
-            open_ = open_ & self.open_after[act]
-            on = rest > 1e-12
-            going, b, open_ = going[on], b[on], open_[on]
+            wrong = rest > 1e-12
+            going, b, open_ = going[wrong], b[wrong], (open_ & self.open_after[act])[wrong]
         return total
 
     def choose(self, belief: Floats, left: Bools, checks: Bools, depth: int) -> Choice:
