@@ -8,7 +8,8 @@ from random import Random
 
 from handsel.rework.day.calendar import Wish, broken_rules, kept_people, placed_in_order, value_of
 from handsel.rework.day.model import HOUR_MIN, Chosen, Day, DayPlan, OpenHand, Scarce, Way
-from handsel.rework.day.programme import GAP_RATIO, Pick, Picked, Prices, Programme
+from handsel.rework.day.programme import Programme
+from handsel.rework.day.solving import GAP_RATIO, Pick, Picked, Prices, priced, solved
 from handsel.rework.day.words import day_sentence, left_reason, with_reasons
 
 SECONDS = 5.0  # for the solver; what is found by then is taken, and the gap says what that may cost
@@ -33,9 +34,9 @@ def plan_day(day: Day, before: DayPlan | None = None, *, seconds: float = SECOND
     told = kept_people(before.chosen) if before is not None else {}
     unfinished = _unfinished(day)
     programme = Programme(day, told, unfinished=unfinished)
-    picked = programme.solve(seconds=seconds)
+    picked = solved(programme, seconds=seconds)
     chosen = _best(day, picked, before)
-    return _written(day, chosen, picked, programme.prices())
+    return _written(day, chosen, picked, priced(programme))
 
 
 def first_come_first_served(day: Day) -> tuple[Chosen, ...]:

@@ -1,4 +1,4 @@
-"""Which hands, by which way and by whom: the choice as a mixed-integer programme, and what is scarce.
+"""The choice of hands, ways and people as a mixed-integer programme: its columns, and the rows that must hold.
 
 The programme asks for less than a day does: that everybody's minutes, the spares and the eyes suffice, with
 the minutes that must pass before a look can begin, but not for a clock. So no plan can bring more than it
@@ -10,47 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from handsel.rework.day.model import INSPECTOR, Day, OpenHand, Person, Way
 
-Floats = NDArray[np.float64]
-GAP_RATIO = 0.002  # at which the solver may stop
 KEEP = 1e-3  # of a hand's worth: what it is worth to leave a told plan as it is
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pick:
-    """A hand that the programme takes: its way, and who does it and looks at it."""
-
-    serial: str
-    way: str
-    by: str | None
-    looked_at_by: str | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Picked:
-    """The programme's answer."""
-
-    picks: tuple[Pick, ...]
-    bound: float  # weighed releases that no plan can exceed
-    finished: bool  # False: stopped by the time limit; the bound still holds
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Prices:
-    """What a little more of each thing would be worth, from the programme's dual."""
-
-    person: Mapping[str, float]  # weighed releases for one more minute of this person
-    spare: Mapping[str, float]  # for one more piece
-
-
 @dataclass(slots=True, kw_only=True)
-class _Column:
+class Column:
+    """A person does this to that hand, or does not."""
+
     hand: int
     way: Way
     person: Person
@@ -61,7 +32,7 @@ class _Column:
 
 
 @dataclass(slots=True)
-class _Rows:
+class Rows:
     """Sparse rows low <= A x <= high as they are written down, and what each is about."""
 
     at: list[int] = field(default_factory=list)
@@ -78,6 +49,11 @@ class _Rows:
         low: float = -np.inf,
         about: tuple[str, str] = ("", ""),
     ) -> None:
+        """Write a row down; none where it has no entries.
+
+        Parameters: entries, column and value; high and low, between what the sum has to be; about, kind and name of
+            what is shared out in this row.
+        """
         listed = list(entries)
         if not listed:
             return
@@ -108,70 +84,19 @@ class Programme:
         """
         self.day, self.kept = day, kept
         self.unfinished = frozenset(unfinished)
-        self.columns: list[_Column] = []
-        self.rows = _Rows()
+        self.columns: list[Column] = []
+        self.rows = Rows()
         for k, hand in enumerate(day.hands):
             self._hand(k, hand)
         self._people()
         self._spares()
 
-    def solve(self, *, seconds: float) -> Picked:
-        """The best choice found within a time, and the bound."""
-        from scipy.optimize import Bounds, LinearConstraint, milp
+    def forced(self, c: Column) -> bool:
+        """Whether a column is no choice any more: work that was begun and will be finished.
 
-        if not self.columns:
-            return Picked(picks=(), bound=0.0, finished=True)
-        worth = np.array([c.worth for c in self.columns])
-        low = np.array([1.0 if self._forced(c) else 0.0 for c in self.columns])
-        answer = milp(
-            -worth,
-            integrality=np.ones(len(worth)),
-            bounds=Bounds(low, np.ones(len(worth))),
-            constraints=LinearConstraint(self._matrix(), self.rows.low, self.rows.high),
-            options={"time_limit": seconds, "mip_rel_gap": GAP_RATIO},
-        )
-        most = float(worth[[c.kind == "rework" or c.way.minutes <= 0 for c in self.columns]].sum())
-        bound = most if answer.mip_dual_bound is None else -float(answer.mip_dual_bound)
-        x = answer.x if answer.x is not None else np.zeros(len(worth))
-        return Picked(picks=self._picks(np.asarray(x)), bound=min(bound, most), finished=answer.status == 0)
-
-    def prices(self) -> Prices:
-        """What one more minute of each person and one more of each spare would be worth."""
-        from scipy.optimize import linprog
-
-        if not self.columns:
-            return Prices(person={}, spare={})
-        rows, matrix = self.rows, self._matrix()
-        equal = np.array([low == high for low, high in zip(rows.low, rows.high, strict=True)])
-        high = np.array(rows.high)
-        bounds = [(1.0 if self._forced(c) else 0.0, 1.0) for c in self.columns]
-        answer = linprog(
-            -np.array([c.worth for c in self.columns]),
-            A_ub=matrix[~equal],
-            b_ub=high[~equal],
-            A_eq=matrix[equal] if equal.any() else None,
-            b_eq=high[equal] if equal.any() else None,
-            bounds=bounds,
-            method="highs",
-        )
-        person: dict[str, float] = {}
-        spare: dict[str, float] = {}
-        if answer.status == 0:
-            about = [a for a, same in zip(rows.about, equal, strict=True) if not same]
-            for (kind, name), marginal in zip(about, answer.ineqlin.marginals, strict=True):
-                where = {"person": person, "spare": spare}.get(kind)
-                if where is not None:
-                    where[name] = where.get(name, 0.0) - float(marginal)
-        return Prices(person=person, spare=spare)
-
-    def _forced(self, c: _Column) -> bool:
+        Parameters: c, of this programme.    Returns: whether it is.
+        """
         return c.given and self.day.hands[c.hand].serial not in self.unfinished
-
-    def _matrix(self) -> Any:
-        from scipy.sparse import csr_matrix
-
-        shape = (len(self.rows.low), len(self.columns))
-        return csr_matrix((self.rows.value, (self.rows.at, self.rows.column)), shape=shape)
 
     def _hand(self, k: int, hand: OpenHand) -> None:
         """Columns of one hand, and the rows that tie its rework to its look."""
@@ -224,7 +149,7 @@ class Programme:
                 continue
             found.append(len(self.columns))
             self.columns.append(
-                _Column(
+                Column(
                     hand=k,
                     way=way,
                     person=person,
@@ -256,7 +181,7 @@ class Programme:
             worth = self._worth(hand, way, person) if alone else 0.0
             found.append(len(self.columns))
             self.columns.append(
-                _Column(
+                Column(
                     hand=k,
                     way=way,
                     person=person,
@@ -309,18 +234,3 @@ class Programme:
                 and self.day.hands[c.hand].in_work is None
             ]
             self.rows.add(entries, float(self.day.spares.get(name, 0)), about=("spare", name))
-
-    def _picks(self, x: Floats) -> tuple[Pick, ...]:
-        found: dict[int, dict[str, _Column]] = {}
-        for column, on in zip(self.columns, x > 0.5, strict=True):
-            if on:
-                found.setdefault(column.hand, {})[column.kind] = column
-        return tuple(
-            Pick(
-                serial=self.day.hands[k].serial,
-                way=next(iter(kinds.values())).way.id,
-                by=kinds["rework"].person.id if "rework" in kinds else None,
-                looked_at_by=kinds["recheck"].person.id if "recheck" in kinds else None,
-            )
-            for k, kinds in found.items()
-        )

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from handsel.rework.day.model import INSPECTOR, Chosen, Day, LeftOut, OpenHand, Person, Way
-from handsel.rework.day.programme import Prices
+from handsel.rework.day.solving import Prices
 from handsel.rework.words import listed
 
 FEW = 3
