@@ -35,13 +35,14 @@ _AROUND_MM = 2.5  # by which the steeper edges of a faint thing may miss its out
 _SHADED, _SHADED_MM2 = 0.2, 3.0  # so dark, over so much, is some place on every real thing, or beside it
 _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
+_SHADOW_MM = 6.0  # so far a small part's shadow under a lamp is taken to reach
 _LINE_MM = 0.8  # thinner things are printed lines
 _PRINTING_MM = 1.0  # round markers and bars, and within the paper's edge, where nothing is read
 _PRINTING_HALF_MM = 0.1  # between pixels a distance is never quite 0
 _INNER = 0.5  # share of a thing that must lie within the border line: what reaches in from outside is no part
+NOISE = 0.03  # light against the paper's, added before colour is divided by it
 _TINTED = 0.12  # a thing's colour against grey, light against the paper's, from which colour names its edge
 _DARK_THING = -1.9  # mean natural logarithm of light from which darkness does
-_MOSTLY = 0.75  # share of a thing and its shadow that is told apart: less, and its lit sides may be as grey as shadow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,7 +53,9 @@ class Flat:
     ratio: npt.NDArray[np.float32]  # (h, w, 3) the light itself against the paper's; edges are read in it
     px_per_mm: float
     unlit: float  # typical noise of one pixel of `light` on paper
-    printing_mm: npt.NDArray[np.float32]  # (h, w) how far it is to markers, bars or the paper's edge [mm], 0 on them
+    printing_mm: npt.NDArray[
+        np.float32
+    ]  # (h, w) how far it is to markers, bars or the paper's edge [mm], 0 on them
 
     def ratio_at(self, table_mm: FloatArray) -> FloatArray:
         """`ratio` at places of the table frame: (h, w, 2) [mm] to (h, w, 3)."""
@@ -82,7 +85,9 @@ class Patch:
     outline_mm: FloatArray  # (n, 2) table frame, anticlockwise
     area_mm2: float
     certain: bool  # its outline is its own, not its shadow's
-    tint: FloatArray | None = None  # (3,) its colour against grey; none when it has hardly any
+    tint: FloatArray | None = (
+        None  # (3,) its colour against grey, as a share of its light; none when it has hardly any
+    )
     is_dark: bool = False  # darker than any shadow on paper
     pieces: tuple[Patch, ...] = ()  # what it may be instead: things that their soft shadows have joined
     instead: Patch | None = None  # what it may be instead: all that its edges run round, with its shadow
@@ -250,17 +255,16 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
         # A tall part seems to reach over the border line; what comes in from outside is a hand, a sheet, a ruler.
         if float((mine & inner).sum()) < _INNER * whole:
             continue
+        is_shaded = (np.abs(level[mine]) > _SHADED).sum() > _SHADED_MM2 * flat.px_per_mm**2
         its_own = sure & mine
         # A part and its shadow; specks of colour in a shadow are no part.
-        told = float(its_own.sum()) / whole
-        faint = _all_within(mine, level, steep, view, flat.px_per_mm) if told < _MOSTLY else []
-        if told <= _OWN:
-            found += faint
+        if float(its_own.sum()) <= _OWN * whole:
+            if is_shaded:
+                found += _all_within(mine, _parted(mine, steep, view, flat.px_per_mm), flat.px_per_mm)
             continue
         own = [_own(outline, area, its_own, flat) for outline, area in outlined(its_own, flat.px_per_mm)]
-        if len(faint) == 1 and own and not any(p.tint is not None for p in own):
-            largest = max(range(len(own)), key=lambda i: own[i].area_mm2)
-            own[largest] = replace(own[largest], instead=faint[0])
+        if is_shaded:
+            own = _with_shadow(own, mine, its_own, flat.px_per_mm)
         found += own
     return tuple(found)
 
@@ -287,30 +291,50 @@ def _own(outline_mm: FloatArray, area_mm2: float, mask: Mask, flat: Flat) -> Pat
     here = (slice(low[1], high[1]), slice(low[0], high[0]))
     within = (filled > 0) & mask[here]
     mean = flat.ratio[here][within].mean(0).astype(float)
-    tint = mean - mean.mean()
-    is_tinted = float(np.linalg.norm(tint)) > _TINTED
+    colour = mean - mean.mean()
+    is_tinted = float(np.linalg.norm(colour)) > _TINTED
     return Patch(
         outline_mm=outline_mm,
         area_mm2=area_mm2,
         certain=True,
-        tint=tint if is_tinted else None,
+        tint=colour / (mean.mean() + NOISE) if is_tinted else None,
         is_dark=not is_tinted and float(flat.light[here][within].mean()) < _DARK_THING,
     )
 
 
-def _all_within(
-    mine: Mask, level: npt.NDArray[np.float32], steep: npt.NDArray[np.float32], view: MatView, scale: float
-) -> list[Patch]:
+def _with_shadow(own: list[Patch], mine: Mask, its_own: Mask, scale: float) -> list[Patch]:
+    """Things with what each may be instead: without colour, lit sides may be as dark as shadow, and shadow as a part.
+
+    own: what was cut out of a mask `mine`, of which `its_own` was told apart.
+    """
+    import cv2
+
+    large = [p for p in own if p.area_mm2 > _LEAST_HULL_MM2]
+    if len(large) <= 1:
+        whole = _all_within(mine, [], scale)
+        return [replace(p, instead=whole[0]) if whole and p.tint is None else p for p in own]
+    _, labels = cv2.connectedComponents(its_own.astype(np.uint8))
+    k = round(_SHADOW_MM * scale)
+    near = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
+    found = []
+    for patch in own:
+        if patch.tint is not None or patch.area_mm2 <= _LEAST_HULL_MM2:
+            found.append(patch)
+            continue
+        x, y = np.rint(patch.outline_mm[0] * [scale, -scale] - 0.5).astype(int)
+        this = labels == labels[y, x]
+        around = cv2.dilate(this.astype(np.uint8), near) > 0
+        whole = _all_within(mine & around & (~its_own | this), [], scale)
+        largest = max(whole, key=lambda p: p.area_mm2, default=None)
+        found.append(replace(patch, instead=largest))
+    return found
+
+
+def _all_within(mine: Mask, parted: list[Mask], scale: float) -> list[Patch]:
     """A thing and its shadow in one, with the pieces that it may be instead."""
-    if (np.abs(level[mine]) > _SHADED).sum() < _SHADED_MM2 * scale**2:
-        return []
-    pieces = [
-        _faint(outline, area)
-        for piece in _parted(mine, steep, view, scale)
-        for outline, area in outlined(piece, scale)
-    ]
+    pieces = tuple(_faint(outline, area) for piece in parted for outline, area in outlined(piece, scale))
     return [
-        replace(_faint(outline, area), pieces=tuple(pieces))
+        replace(_faint(outline, area), pieces=pieces)
         for outline, area in outlined(mine, scale)
         if area > _LEAST_FAINT_MM2
     ]

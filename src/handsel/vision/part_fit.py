@@ -52,7 +52,8 @@ _TALL_MM = 0.15  # by which what is not known of the camera's height moves an ou
 _ANOTHER_VIEW = 0.08  # a part's top moved by so much against its foot [mm] is seen anew
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _MOST_FITS = 8
-_MOST_TRIED, _MOST_TRIED_FAINT, _MOST_TRIED_SIZES = 8, 12, 4
+# Starts that are looked at finely. On a faint patch long outlines find most edges by chance, and true ones come late.
+_MOST_TRIED, _MOST_TRIED_FAINT, _MOST_TRIED_SIZES = 8, 30, 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

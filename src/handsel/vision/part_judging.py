@@ -21,10 +21,11 @@ from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import bar_ask, size_ask, title_of
 from handsel.vision.part_doubts import Case, Choice, choice_of, doubt_of
-from handsel.vision.part_fit import Fit, pose_span_mm
+from handsel.vision.part_fit import Fit, foot_of, pose_span_mm
 from handsel.vision.part_kinds import Kind
 from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.part_silhouette import ring_area_mm2
+from handsel.vision.part_steps import to_outline
 from handsel.vision.part_views import LEAST_SAID, Explained, assigned, explained
 
 FloatArray = npt.NDArray[np.float64]
@@ -109,6 +110,7 @@ def _seen(one: Explained, kind: int | None, case: Case, *, is_extra: bool) -> Pa
         u_scale_ratio=u_size,
         flat_side_down=fit.pose.on_flat_side,
         outline_px=_to_px(fit.outline_mm, case.view),
+        hides_mm=float(to_outline(fit.outline_mm, foot_of(fit, case.printed.ratio)).max()),
     )
     if doubt := doubt_of(one, choice, case):
         return replace(told, confidence=_capped(1 - choice.probable), reason=doubt[0], ask=doubt[1])

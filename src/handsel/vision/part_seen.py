@@ -45,6 +45,7 @@ class PartSeen:
     reason: str  # why it is not called right; empty when it is
     ask: Ask | None
     outline_px: tuple[tuple[float, float], ...]  # in the picture
+    hides_mm: float = 0.0  # how far beyond its own foot it hides the paper
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ from math import hypot, log, pi, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_flat import NOISE, Flat, Patch
 from handsel.vision.part_kinds import even_points
 
 FloatArray = npt.NDArray[np.float64]
@@ -33,7 +33,7 @@ _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explai
 _BY_MASK_MM = 0.45  # a predicted point so near to what colour tells needs no step of light
 # Where a thing's own colour ends, and how far from there its step of light may be: photo files keep colour at half the
 # sharpness, so colour names the step and light says where it is.
-_NAMED_MM, _NAMED_SHARE = 0.30, 0.35
+_NAMED_MM, _NAMED_SHARE, _FULL_SHARE = 0.30, 0.21, 0.6
 _SHADE, _DARKEST = 0.9, 2.6  # shadow and dark part, natural logarithms of light below the paper's
 _DEEP_MM, _CUT_MM = (
     1.0,
@@ -117,14 +117,14 @@ def _named(light: FloatArray, patch: Patch, at: FloatArray, near: FloatArray, ga
     if patch.tint is None and not patch.is_dark:
         return np.ones((len(light), len(at)))
     if patch.tint is not None:  # paper and its shadow have none of it
-        own, most = light @ patch.tint, float(np.linalg.norm(patch.tint))
-        own = own / most
+        most = float(np.linalg.norm(patch.tint))
+        own = (light @ patch.tint) / most / (light.mean(2) + NOISE)  # the same on lit sides and on dark ones
     else:
         own = np.clip(-np.log(np.maximum(light.mean(2), 1e-3)), _SHADE, _DARKEST)
         most = _DARKEST - _SHADE
-    ends = np.clip(own[:, : -2 * gap] - own[:, 2 * gap :], 0.0, 0.6 * most)
+    ends = np.clip(own[:, : -2 * gap] - own[:, 2 * gap :], 0.0, _FULL_SHARE * most)
     ends = np.where(_is_peak(ends), ends, 0.0)
-    there = ends.max(1) > _NAMED_SHARE * most * 0.6
+    there = ends.max(1) > _NAMED_SHARE * most
     spot = at[(ends * near).argmax(1)]
     named = np.exp(-0.5 * ((at[None] - spot[:, None]) / _NAMED_MM) ** 2)
     return np.where(there[:, None], named, 1.0)

@@ -17,7 +17,7 @@ from handsel.vision.mat_flat import Flat, Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import Fit, fits_of, foot_of, refined
-from handsel.vision.part_joined import taken_apart
+from handsel.vision.part_joined import left_over, taken_apart
 from handsel.vision.part_kinds import Kind, even_points
 from handsel.vision.part_steps import inside, to_outline
 
@@ -31,6 +31,8 @@ _TEMPER = 0.4  # what edges say counts this much: they err together more than th
 CLEAR_FIT, FAINT_FIT = 0.80, 0.75
 LEAST_SAID = 12.0  # by an outline that is to be any part's
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
+_SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
+_CUT = 0.5  # share of all that its edges run round, below which a thing may be cut out of a larger one
 _FREED = 5  # explanations that are given a size of their own
 _WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
 _SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
@@ -57,6 +59,16 @@ class Explained:
         enough = CLEAR_FIT if self.is_clear else FAINT_FIT
         return any(f.matched_ratio > enough and f.says > LEAST_SAID for f in self.fits + self.sized)
 
+    @property
+    def most_said(self) -> float:
+        """By the explanation that says most."""
+        return max((f.says for f in self.fits + self.sized), default=-np.inf)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether an explanation says so much that nothing else need be tried."""
+        return self.is_plain and any(f.says > _SAYS_ALL * f.most_says for f in self.fits + self.sized)
+
 
 def explained(
     patches: Sequence[Patch], kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
@@ -75,10 +87,17 @@ def explained(
     instead: list[FloatArray] = []
     for patch in patches:
         one = _one(patch, kinds, flat, view, printed)
-        if one.is_plain:
+        if one.is_plain and (beside := _beside(one, kinds, flat, view, printed)):
+            found += beside
+            continue
+        # Grey cut out of its own shadow may seem a smaller part: only there a plain explanation is doubted.
+        is_cut = patch.instead is not None and patch.area_mm2 < _CUT * patch.instead.area_mm2
+        if one.is_whole or (one.is_plain and not is_cut):
             found.append(one)
             continue
-        others = _otherwise(patch, kinds, flat, view, printed)
+        others = _otherwise(one, kinds, flat, view, printed)
+        if one.is_plain and sum(e.most_said for e in others if e.is_plain) < one.most_said:
+            others = []
         if others and patch.instead is not None and not others[0].is_clear:
             instead.append(patch.instead.outline_mm)
         found += others or [one]
@@ -87,9 +106,10 @@ def explained(
 
 
 def _otherwise(
-    patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+    one: Explained, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
 ) -> list[Explained]:
     """A patch that is not plainly one part, as something else; none when nothing else explains it better."""
+    patch = one.patch
     if not patch.certain:
         return [_one(p, kinds, flat, view, printed) for p in patch.pieces]
     if patch.instead is not None:
@@ -99,11 +119,26 @@ def _otherwise(
         pieces = [_one(p, kinds, flat, view, printed) for p in patch.instead.pieces]
         if pieces and all(p.is_plain for p in pieces):
             return pieces
-    if patch.area_mm2 < _LEAST_AREA_MM2:
+    if patch.area_mm2 < _LEAST_AREA_MM2 or one.is_plain:
         return []
     apart = taken_apart(patch, kinds, flat, view, print_ratio=printed.ratio)
     pieces = [_one(p, kinds, flat, view, printed) for p in apart]
     return pieces if pieces and pieces[0].is_plain and _stand_apart(pieces, printed) else []
+
+
+def _beside(
+    one: Explained, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """A thing that is plainly one part, and what looks out from behind it; none when nothing does."""
+    if not one.is_clear or not one.fits or one.patch.joined_mm is not None:
+        return []
+    pieces = left_over(one.patch, one.fits[0], flat)
+    rest = [_one(p, kinds, flat, view, printed) for p in pieces[1:]]
+    rest = [e for e in rest if e.is_plain]
+    if not rest:
+        return []
+    both = [_one(pieces[0], kinds, flat, view, printed), *rest]
+    return both if both[0].is_plain and _stand_apart(both, printed) else []
 
 
 def _stand_apart(pieces: list[Explained], printed: PrintScale) -> bool:

@@ -23,6 +23,7 @@ from handsel.vision.part_seen import PartMissing, PartSeen, State
 Rgb = npt.NDArray[np.uint8]
 
 _LEAST_PX_PER_MM = 1.8
+_HIDES_MM = 20.0  # beyond its foot a part's picture may hide a small part
 _ALIKE = 0.012  # sizes this near are one size
 
 
@@ -120,7 +121,7 @@ def look_at_parts(
         px_per_mm=view.px_per_mm,
         u_height_ratio=view.u_height_ratio,
         picture_px=(int(pixels.shape[1]), int(pixels.shape[0])),
-        notes=tuple(_notes(view, printed, seen)),
+        notes=tuple(_notes(view, printed, seen, missing)),
         sentence=_sentence(seen, missing, kinds),
     )
 
@@ -140,7 +141,9 @@ def _expected(kinds: tuple[Kind, ...], expected: Collection[str] | None, design:
     return tuple(replace(k, count=sum(printed[n] for n in k.names if n in expected)) for k in kinds)
 
 
-def _notes(view: MatView, printed: PrintScale, seen: Sequence[PartSeen]) -> list[str]:
+def _notes(
+    view: MatView, printed: PrintScale, seen: Sequence[PartSeen], missing: Sequence[PartMissing]
+) -> list[str]:
     notes = []
     if printed.is_wrong:
         on = f" on {printed.paper} paper" if printed.paper else ""
@@ -170,6 +173,10 @@ def _notes(view: MatView, printed: PrintScale, seen: Sequence[PartSeen]) -> list
     if view.u_height_ratio > 0.03:
         notes.append(
             "The photo does not tell the camera's height well; a photo with its own notes on the lens is surer."
+        )
+    if missing and any(s.hides_mm > _HIDES_MM for s in seen):
+        notes.append(
+            "What is not seen may lie hidden behind a tall part: move that one aside, or photograph from farther away."
         )
     return notes
 

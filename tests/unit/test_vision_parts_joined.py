@@ -1,0 +1,60 @@
+"""Parts that cover each other in the picture, and tall ones whose picture reaches over the border line."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.data.load_design import load_design
+from handsel.design.model import Design
+from handsel.vision.camera import Lens
+from handsel.vision.part_kinds import kinds_of, outline_seen
+from handsel.vision.parts import PartsSeen, State, look_at_parts
+from unit.parts_scenes import A4, drawn, over
+
+SCALE = 0.75
+BLUE = (30, 70, 165)
+CAMERA = over(A4, height_mm=320.0, tilt_deg=8.0)
+
+
+@cache
+def design() -> Design:
+    """A palm and a fingertip: what is tall, and what it hides."""
+    whole = load_design("linden")
+    return replace(whole, parts=tuple(p for p in whole.parts if p.name in ("palm", "index_tip")))
+
+
+def outline(name: str, place: tuple[float, float], turn: float) -> npt.NDArray[np.float64]:
+    kind = next(k for k in kinds_of(design(), SCALE, "right") if name in k.names)
+    pose = next(p for p in kind.poses if p.on_flat_side and not p.mirrored)
+    return outline_seen(pose, at_mm=np.array(place), turn_rad=turn, camera_mm=np.array(CAMERA.at_mm))
+
+
+def looked(*things: npt.NDArray[np.float64]) -> PartsSeen:
+    picture = drawn(A4, CAMERA, [(ring, BLUE) for ring in things])
+    return look_at_parts(picture, design=design(), scale_ratio=SCALE, side="right", lens=Lens(f35_mm=26.0))
+
+
+def test_a_tip_half_behind_the_palms_picture_is_told_from_it() -> None:
+    seen = looked(outline("palm", (85.0, -120.0), 0.5), outline("index_tip", (75.0, -78.0), 1.4))
+    assert seen.is_right, [(s.names, s.state, s.reason) for s in seen.seen]
+    places = {s.names[0]: (s.x_mm, -s.y_mm) for s in seen.seen}
+    assert np.allclose(places["palm"], (85.0, -120.0), atol=0.5)
+    assert np.allclose(places["index_tip"], (75.0, -78.0), atol=0.5)
+
+
+def test_a_part_that_the_palm_hides_nearly_all_of_is_not_called_right() -> None:
+    seen = looked(outline("palm", (85.0, -120.0), 0.5), outline("index_tip", (77.0, -90.0), 1.4))
+    assert [s.names[0] for s in seen.seen if s.state is State.RIGHT] in ([], ["palm"])
+    assert any(m.names == ("index_tip",) for m in seen.missing) or seen.count(State.UNTOLD) > 0
+    assert any("hidden" in note for note in seen.notes)
+
+
+def test_a_palm_whose_picture_reaches_over_markers_is_told() -> None:
+    seen = looked(outline("palm", (72.0, -54.0), 0.1))
+    (palm,) = seen.seen
+    assert palm.state is State.RIGHT, palm.reason
+    assert min(y for _, y in palm.outline_px) < CAMERA.shown(np.array([[72.0, -27.0, 0.0]]))[0, 1]
