@@ -293,9 +293,12 @@ def report(results: list[dict]) -> str:
         "",
         "Renders are not photos. Printed parts here have the design's exact form; layers, strings and elephant's feet "
         "are stood for by a tenth of a millimetre. Parts do not touch. Soft light is evened after rendering, "
-        "so that shadows have less grain than a cheap phone's. A part as light as its paper, under a small lamp that "
-        "throws its shadow, is where the method gives up first, and says so; a palm on an A4 sheet stands so tall that "
-        "its picture reaches over the border.",
+        "so that shadows have less grain than a cheap phone's.",
+        "",
+        "What is left open, most first: pins on a sheet of size A3 or standing on end, few pixels wide at this "
+        "size; parts as light as their paper, whose edges soft light does not show; grey parts under a lamp, as "
+        "dark as their shadow. What a palm hides wholly cannot be seen, and counts here as not seen: it is said that "
+        "it may lie there.",
         "",
     ]
     return "\n".join(lines)

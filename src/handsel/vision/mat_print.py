@@ -17,7 +17,8 @@ from handsel.metrology.checks import number
 from handsel.vision.edges import LINEAR
 from handsel.vision.mat import BAR_MM, ID1_MM, MATS
 from handsel.vision.mat_corners import sampled
-from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import refined
 from handsel.vision.part_kinds import Pose, even_points

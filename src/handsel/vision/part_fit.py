@@ -13,7 +13,8 @@ from math import hypot, pi, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_field import Field, field_of
 from handsel.vision.part_kinds import Kind, Pose, even_points, outline_seen

@@ -13,7 +13,8 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import Flat, Patch, outlined
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import Patch, outlined
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_field import field_of
 from handsel.vision.part_fit import Fit, refined

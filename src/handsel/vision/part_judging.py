@@ -16,7 +16,8 @@ import numpy as np
 import numpy.typing as npt
 
 from handsel.design.model import Design
-from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import bar_ask, size_ask, title_of

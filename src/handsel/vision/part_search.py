@@ -12,7 +12,7 @@ from math import pi, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import Patch
+from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_field import SEARCH_MM, Field
 from handsel.vision.part_kinds import Pose, even_points, outline_seen

@@ -13,7 +13,8 @@ from math import hypot, log, pi, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import NOISE, Flat, Patch
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import NOISE, Patch
 from handsel.vision.part_kinds import even_points
 
 FloatArray = npt.NDArray[np.float64]

@@ -13,7 +13,8 @@ from math import log, pi, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat_flat import Flat, Patch
+from handsel.vision.mat_flat import Flat
+from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_fit import Fit, fits_of, foot_of, refined

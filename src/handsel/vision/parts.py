@@ -12,7 +12,8 @@ import numpy.typing as npt
 from handsel.design.model import Design
 from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
-from handsel.vision.mat_flat import flattened, patches
+from handsel.vision.mat_flat import flattened
+from handsel.vision.mat_patches import patches
 from handsel.vision.mat_print import PrintScale, print_scale
 from handsel.vision.mat_view import MatCause, MatRefused, MatView, view_of
 from handsel.vision.part_asks import title_of
