@@ -483,6 +483,6 @@ def test_what_chance_sends_is_answered_in_words(busy: Busy, t: Try) -> None:
 
 @pytest.mark.slow
 @given(t=tries_at_random)
-@tries(max_examples=2_000, suppress_health_check=list(HealthCheck), derandomize=True, phases=NO_SHRINKING)
+@tries(max_examples=1_000, suppress_health_check=list(HealthCheck), derandomize=True, phases=NO_SHRINKING)
 def test_a_lot_of_what_chance_sends_is_answered_in_words(busy: Busy, t: Try) -> None:
     hold(busy, t)

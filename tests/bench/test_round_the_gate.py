@@ -394,7 +394,7 @@ def test_no_order_of_presses_lets_a_hand_go_with_something_open_or_leaves_it_stu
 
 @pytest.mark.slow
 def test_no_long_order_of_presses_does_either(gate: type[Gate]) -> None:
-    run(gate, 60, 40)
+    run(gate, 25, 40)
 
 
 def test_the_willing_crew_brings_a_hand_home_from_the_start(gate: type[Gate]) -> None:
