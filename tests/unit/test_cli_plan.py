@@ -50,7 +50,7 @@ def test_what_the_solver_prints_by_itself_does_not_reach_the_json():
     """It prints past Python, to the process's own output; the same is done here in its place."""
     probe = (
         "import os, sys\n"
-        "from handsel.rework import day_plan\n"
+        "from handsel.rework.day import plan as day_plan\n"
         "real = day_plan.plan_day\n"
         "def loud(*a, **k):\n"
         "    os.write(1, b'solver: hello\\n')\n"

@@ -25,7 +25,7 @@ from handsel.errors import HandselError
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.result import Inspection
 from handsel.inspection.undo import ReworkDone
-from handsel.rework import day as core
+from handsel.rework.day import model as core
 from handsel.rework.ways import way_of_reworks
 
 NO_CLOSING_MIN = 180.0  # where nobody said when the hall closes

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from handsel.bench.planning.gathering import Gathered
-from handsel.rework import day as core
+from handsel.rework.day import model as core
 
 
 def told_of(plan: core.DayPlan, gathered: Gathered) -> dict[str, Any]:
