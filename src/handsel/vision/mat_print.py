@@ -20,8 +20,8 @@ from handsel.vision.mat_corners import sampled
 from handsel.vision.mat_flat import Flat
 from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_view import MatView
-from handsel.vision.part_fit import refined
 from handsel.vision.part_kinds import Pose, even_points
+from handsel.vision.part_pull import refined
 from handsel.vision.part_silhouette import skin_of
 
 FloatArray = npt.NDArray[np.float64]

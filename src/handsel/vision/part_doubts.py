@@ -12,8 +12,8 @@ from handsel.design.model import Design
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import rival_ask, title_of
-from handsel.vision.part_fit import Fit, foot_of
 from handsel.vision.part_kinds import Kind
+from handsel.vision.part_pull import Fit, foot_of
 from handsel.vision.part_seen import Ask
 from handsel.vision.part_views import CLEAR_FIT, FAINT_FIT, LEAST_SAID, UNKNOWN, Explained, worth
 

@@ -17,8 +17,8 @@ from handsel.vision.mat_flat import Flat
 from handsel.vision.mat_patches import Patch, outlined
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_field import field_of
-from handsel.vision.part_fit import Fit, refined
 from handsel.vision.part_kinds import Kind, Pose, even_points, outline_seen
+from handsel.vision.part_pull import Fit, refined
 from handsel.vision.part_search import along_joined
 from handsel.vision.part_silhouette import ring_area_mm2
 from handsel.vision.part_steps import SPACING_MM

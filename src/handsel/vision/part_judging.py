@@ -22,8 +22,8 @@ from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
 from handsel.vision.part_asks import bar_ask, size_ask, title_of
 from handsel.vision.part_doubts import Case, Choice, choice_of, doubt_of
-from handsel.vision.part_fit import Fit, foot_of, pose_span_mm
 from handsel.vision.part_kinds import Kind
+from handsel.vision.part_pull import Fit, foot_of, pose_span_mm
 from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.part_silhouette import ring_area_mm2
 from handsel.vision.part_steps import to_outline

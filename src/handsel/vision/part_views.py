@@ -17,9 +17,10 @@ from handsel.vision.mat_flat import Flat
 from handsel.vision.mat_patches import Patch
 from handsel.vision.mat_print import PrintScale
 from handsel.vision.mat_view import MatView
-from handsel.vision.part_fit import Fit, fits_of, foot_of, refined
+from handsel.vision.part_fit import fits_of
 from handsel.vision.part_joined import left_over, taken_apart
 from handsel.vision.part_kinds import Kind, even_points
+from handsel.vision.part_pull import Fit, foot_of, refined
 from handsel.vision.part_steps import inside, to_outline
 
 FloatArray = npt.NDArray[np.float64]
