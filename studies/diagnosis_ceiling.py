@@ -1,246 +1,321 @@
-"""How well the same observations could be read at best, and how well without thinking.
+"""How well the same answers could be read by someone who knows the generator: the ceiling of the diagnosis study.
 
-A ceiling knows what no diagnosis can know: the generator. `by_likelihood` weighs every other generated hand by the
-probability that the volunteer's answers would have been given of it, under the generator's own reading errors,
-slips and thresholds; with some tens of hands of a cause that is a coarse sample of its severities, so the weights
-are flattened by one exponent, chosen by the log score. `diagnosis_rates` and `diagnosis_learning` are two other
-ways from the same hands, which share what they know between the places of a kind. The best of them counts, and
-even that stands below what someone could say who had the generator's hands without end.
+    python studies/diagnosis_ceiling.py FOLDER --development FOLDER_WITH_HANDS [--slices 10] [--rounds 36]
 
-`SymptomTable` is the other end: a list of symptoms and what they may mean, as on a leaflet.
+What could be said at best is the probability of each fault given the answers, under the generator's own ranges,
+reading errors, thresholds, slips and missing answers. With more than a hundred answers no weighing of drawn hands by
+their likelihood gets there: of forty thousand hands one or two would carry all the weight. So the probability is
+learnt: from hands drawn by the generator's own code (`generator_hands`), each answered anew by another volunteer
+in every round (`generator_answers`), a network of three layers learns the one function of the answers that has the
+best logarithmic score, which is that probability. It never sees a hand of the study, nor the diagnosis.
+
+What it finds is a ceiling from below: more hands, rounds and layers can only raise it. How much is left is told by the
+score on hands kept back, round by round, and by what is gained when it is put together with the diagnosis.
 """
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Sequence
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from diagnosis_hands import Hand, names
 from diagnosis_scores import FAULTLESS, LEAST_P
+from faulty_builds import all_faults
+from faulty_hands import hands as read_hands
+from generator_answers import Answers, Crowd, Key
+from generator_hands import Hands, Mismatch, drawn_hands, joined
 from numpy.typing import NDArray
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
+from handsel.data.load_design import load_design
+from handsel.design.model import Design
 
-from faulty_ranges import ranges
+Floats = NDArray[np.float32]
 
-Floats = NDArray[np.float64]
-Hand = dict[str, Any]
-FLATTENED = (0.15, 0.3, 0.5, 0.75, 1.0)
-
-
-def names(hand: Hand) -> tuple[str, ...]:
-    return tuple(named(f["kind"], f["place"]) for f in hand["faults"])
-
-
-def named(kind: str, place: str) -> str:
-    """A cause as the diagnosis writes it."""
-    return f"{kind}@{place}" if place else kind
-
-
-def answers(hand: Hand, *, all_of_them: bool = False) -> list[dict[str, Any]]:
-    return [o for o in hand["observations"] if all_of_them or o["given"]]
-
-
-def key(o: dict[str, Any]) -> str:
-    return f"{o['of']}@{o.get('place', '')}"
-
-
-# --- the generator's own likelihood
-
-
-def _ways() -> dict[str, tuple[str, ...]]:
-    """Which ways of reading a number can be read in, by observable; the recorded method tells which it was."""
-    angle, depth = ("angle_photo", "angle_protractor"), ("caliper", "ruler")
-    return {
-        "worked-rest-angle": angle,
-        "lowered-rest-angle": angle,
-        "whippletree-level": ("tilt_photo", "tilt_look"),
-        "thumb-tip-bend": ("bend_protractor",),
-        "thumb-starts-with-fingers": ("start_look",),
-        "whippletree-flush": depth,
-        "thumb-pin-in-line": depth,
-        "tension-screw-thumb-side": ("turns",),
-        "tension-screw-little-side": ("turns",),
-        "tip-gap": ("gap_ruler",),
-        "part-size": ("percent_caliper",),
-        "tip-size": ("percent_caliper",),
-    }
+SEED = 900  # of the drawn hands: none of the generator's published ones
+SLICE = 4000  # hands in one file
+KEPT_BACK = 2000
+LAYERS = (512, 512, 256)
+BATCH, FASTEST, WARM_STEPS, DECAY = 256, 2e-3, 500, 1e-3
+FIRST_MOMENT, SECOND_MOMENT = 0.9, 0.999  # Adam's own
+LOOK_EVERY = 3  # rounds
+RARE_LOGIT = -4.0  # where every fault starts: one in fifty
+# Where the numbers mostly lie and how far they go from there: middle and scale for the network.
+USUAL = {
+    "worked-rest-angle": (37.0, 3.0),
+    "lowered-rest-angle": (38.0, 4.0),
+    "whippletree-level": (0.0, 3.0),
+    "thumb-tip-bend": (1.0, 3.0),
+    "thumb-starts-with-fingers": (-1.0, 3.0),
+    "whippletree-flush": (0.3, 0.6),
+    "thumb-pin-in-line": (0.0, 0.8),
+    "tension-screw-thumb-side": (0.5, 0.6),
+    "tension-screw-little-side": (0.5, 0.6),
+    "tip-gap": (2.0, 3.0),
+    "part-size": (100.0, 1.2),
+    "tip-size": (100.0, 1.2),
+}
+BY_PHOTO = ("worked-rest-angle", "lowered-rest-angle", "whippletree-level")
+BY_CALIPER = ("whippletree-flush", "thumb-pin-in-line")
 
 
-GROSS = {"deg": "angle_deg", "mm": "length_mm", "turn": "turns", "percent": "percent"}
+# --- answers as numbers
 
 
-def _errors(o: dict[str, Any]) -> tuple[float, float]:
-    """Standard deviation of a reading, ordinary and gross."""
-    reading = ranges()["reading"]
-    ways = _ways()[o["of"]]
-    way = next((w for w in ways if o.get("method") and o["method"] in w), ways[-1])
-    how = reading[way]
-    sd = float(np.sqrt(how["sd"] ** 2 + how["person_sd"] ** 2 + how["round"] ** 2 / 12))
-    return sd, float(np.hypot(sd, reading["gross_error_sd"][GROSS[o["unit"]]]))
+def as_numbers(a: Answers) -> Floats:
+    """(n, inputs): each number near and far, each word for itself; nothing where nothing was handed in."""
+    columns: list[NDArray[np.generic]] = []
+    for (of, _), x in a.numbers.items():
+        middle, scale = USUAL[of]
+        z = (x - middle) / scale
+        columns += [np.where(a.given[of], f, 0.0) for f in (np.clip(z, -4.0, 4.0) / 2.0, np.tanh(z / 3.0))]
+    for (of, _), (known, said) in a.words.items():
+        columns += [a.given[of] & (said == k) for k in range(len(known))]
+    columns += [a.given[of] for of in dict.fromkeys(of for of, _ in a.numbers)]
+    for way, read in ((a.photo, BY_PHOTO), (a.caliper, BY_CALIPER)):
+        known_way = np.any([a.given[of] for of in read], axis=0)
+        columns.append(np.where(known_way, np.where(way, 1.0, -1.0), 0.0))
+    return np.stack(columns, axis=1).astype(np.float32)
 
 
-def _normal(x: float, at: Floats, sd: float) -> Floats:
-    return np.asarray(np.exp(-0.5 * ((x - at) / sd) ** 2) / sd)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Questions:
+    """What is asked, in the order of the network's inputs."""
 
+    numbers: tuple[Key, ...]
+    words: tuple[tuple[Key, tuple[str, ...]], ...]
 
-class Crowds:
-    """What the generator's volunteers would say of every hand, as arrays over hands."""
+    @classmethod
+    def of(cls, a: Answers) -> Questions:
+        return cls(numbers=tuple(a.numbers), words=tuple((k, known) for k, (known, _) in a.words.items()))
 
-    def __init__(self, hands: Sequence[Hand]) -> None:
-        judge = ranges()["judgement"]
-        usual = judge["slip_rate"] * (1 + judge["careless_share"] * (judge["careless_ratio"] - 1))
-        self.slip = usual + 0.5 * judge["imagine_rate"]
-        self.gross = ranges()["reading"]["gross_error_rate"]
-        keys = hands[0]["crowd"]
-        self.true = {
-            k: np.array([h["crowd"][k]["true"] for h in hands]) for k, v in keys.items() if "true" in v
-        }
-        self.words: dict[str, dict[str, Floats]] = {}
-        for k in keys:
-            if k in self.true:
-                continue
-            vocabulary = {w for h in hands for w in h["crowd"][k]}
-            vocabulary |= {o["answer"] for h in hands for o in h["observations"] if key(o) == k}
-            slips = self.slip / max(len(vocabulary) - 1, 1)
-            for w in vocabulary:
-                said = np.array([h["crowd"][k].get(w, 0.0) for h in hands])
-                self.words.setdefault(k, {})[w] = np.log((1 - self.slip) * said + slips * (1 - said))
+    def written(self, hands: Sequence[Hand]) -> Answers:
+        """What the volunteers of these hands wrote."""
+        said = [{(o["of"], o.get("place", "")): o for o in h["observations"]} for h in hands]
+        keys = (*self.numbers, *(k for k, _ in self.words))
 
-    def log_likelihood(self, hand: Hand) -> Floats:
-        """(hands,) of this hand's answers, had they been given of each of the others."""
-        total = np.zeros(len(next(iter(self.true.values()))))
-        for o in answers(hand):
-            k = key(o)
-            if k in self.true:
-                sd, gross_sd = _errors(o)
-                near = (1 - self.gross) * _normal(o["value"], self.true[k], sd)
-                total += np.log(near + self.gross * _normal(o["value"], self.true[k], gross_sd) + 1e-12)
-            else:
-                total += self.words[k][o["answer"]]
-        return total
+        def column(key: Key, name: str) -> list[Any]:
+            return [s[key].get(name, "") for s in said]
 
-
-def by_likelihood(hands: Sequence[Hand]) -> tuple[list[dict[str, float]], float]:
-    """Probabilities of every fault for every hand, from all the other hands, and the exponent used."""
-    crowds, faults = Crowds(hands), [names(h) or (FAULTLESS,) for h in hands]
-    every = sorted({f for some in faults for f in some})
-    column = {f: k for k, f in enumerate(every)}
-    is_so = np.zeros((len(hands), len(every)))
-    for i, some in enumerate(faults):
-        is_so[i, [column[f] for f in some]] = 1.0
-    # Every cause counts alike, however often it was drawn: its places share what its kind has.
-    log_l = np.stack([crowds.log_likelihood(h) for h in hands])
-    np.fill_diagonal(log_l, -np.inf)
-    best: tuple[float, float, Floats] | None = None
-    for flat in FLATTENED:
-        w = np.exp(flat * (log_l - log_l.max(1, keepdims=True)))
-        p = (w @ is_so) / w.sum(1, keepdims=True)
-        score = float(
-            np.mean([-np.log(max(p[i, column[some[0]]], LEAST_P)) for i, some in enumerate(faults)])
+        return Answers(
+            numbers={k: np.array(column(k, "value"), dtype=float) for k in self.numbers},
+            words={
+                k: (known, np.array([known.index(x) for x in column(k, "answer")], dtype=np.int8))
+                for k, known in self.words
+            },
+            given={of: np.array(column((of, place), "given"), dtype=bool) for of, place in reversed(keys)},
+            photo=np.array([x == "photo" for x in column((BY_PHOTO[0], ""), "method")]),
+            caliper=np.array([x == "caliper" for x in column((BY_CALIPER[0], ""), "method")]),
         )
-        if best is None or score < best[0]:
-            best = (score, flat, p)
-    assert best is not None
-    _, flat, p = best
-    return [dict(zip(every, map(float, row), strict=True)) for row in p], flat
 
 
-# --- a leaflet
-
-# The protocol's words for what a failed check may mean, in the catalogue's kinds.
-KIND_OF = {
-    "finger-loop-long": "loop-long",
-    "finger-loop-short": "loop-short",
-    "tip-swapped": "tips-swapped",
-    "part-swapped": "thumb-part-on-finger",
-    "elastic-over-tight": "elastic-tight",
-    "thumb-pin-out-of-line": "thumb-pin-off",
-    "part-wrong-scale": "part-scale",
-    "wrist-pin-tight": "wrist-tight",
-}
-# What the protocol does not ask: as anyone would list it.
-ALSO = {
-    "starts": ("loop-long", "loop-short", "hinge-tight", "elastic-tight", "channel-friction", "knot-slipped"),
-    "reach": ("loop-long", "thumb-cord-long", "hinge-tight", "elastic-tight", "channel-friction"),
-    "springs-back": ("hinge-tight", "elastic-weak", "elastic-missing"),
-    "cord-pull": ("channel-friction", "hinge-tight", "cord-through-gap"),
-    "tip-gap": ("thumb-cord-long", "tips-swapped", "thumb-part-on-finger"),
-    "part-size": ("part-scale", "thumb-part-on-finger"),
-    "tip-size": ("part-scale", "tips-swapped"),
-}
-FINE = {"yes", "taut", "with", "full", "returns", "smooth", "index", "middle", "both", "none"}
-LIMITS = {
-    "thumb-starts-with-fingers": (-5.0, 5.0),
-    "whippletree-level": (-5.0, 5.0),
-    "worked-rest-angle": (30.0, 45.0),
-    "thumb-tip-bend": (-90.0, 12.0),
-    "whippletree-flush": (-1.5, 4.0),
-    "tension-screw-thumb-side": (0.0, 6.0),
-    "tension-screw-little-side": (0.0, 6.0),
-    "thumb-pin-in-line": (-3.5, 3.5),
-    "tip-gap": (0.0, 5.0),
-    "part-size": (98.0, 102.0),
-    "tip-size": (98.0, 102.0),
-}
+def wanted(causes: Sequence[str], faults: Sequence[tuple[str, ...]]) -> Floats:
+    """(n, causes): 1 for what a hand has."""
+    at = {c: k for k, c in enumerate(causes)}
+    out = np.zeros((len(faults), len(causes)), dtype=np.float32)
+    for i, some in enumerate(faults):
+        out[i, [at[f] for f in some or (FAULTLESS,)]] = 1.0
+    return out
 
 
-class SymptomTable:
-    """Prior times a fixed factor for every symptom seen that is listed for the cause, at its own place."""
-
-    FACTOR = 6.0
-
-    def __init__(self, catalogue: dict[str, Any], protocol: dict[str, Any]) -> None:
-        self.listed: dict[str, set[str]] = {of: set(kinds) for of, kinds in ALSO.items()}
-        for c in protocol["characteristic"]:
-            some = {KIND_OF.get(f, f) for f in c.get("faults", [])}
-            self.listed.setdefault(c["id"], set()).update(some)
-        for fault in catalogue["fault"]:
-            for shown in fault.get("shows", []):
-                self.listed.setdefault(shown["of"], set()).add(fault["id"])
-        self.usual = {
-            (o["id"], place): words[0]
-            for o in catalogue["observable"]
-            for place, words in o.get("answers_at", {}).items()
-        }
-        self.prior = prior_of(catalogue)
-
-    def said(self, hand: Hand) -> dict[str, float]:
-        p = dict(self.prior)
-        for o in answers(hand):
-            if not self.symptom(o):
-                continue
-            for fault in p:
-                kind, _, where = fault.partition("@")
-                if kind in self.listed.get(o["of"], ()) and _same_place(where, o.get("place", "")):
-                    p[fault] *= self.FACTOR
-                elif fault == FAULTLESS:
-                    p[fault] /= self.FACTOR
-        total = sum(p.values())
-        return {f: x / total for f, x in p.items()}
-
-    def symptom(self, o: dict[str, Any]) -> bool:
-        if "value" in o:
-            low, high = LIMITS.get(o["of"], (-1e9, 1e9))
-            return not low <= o["value"] <= high
-        usual = self.usual.get((o["of"], o.get("place", "")))
-        return bool(o["answer"] != usual) if usual else o["answer"] not in FINE
+# --- what learns
 
 
-def _same_place(fault: str, seen: str) -> bool:
-    if not fault or not seen:
-        return True
-    return bool(set(fault.replace(".", "-").split("-")) & set(seen.replace(".", "-").split("-")))
+class Network:
+    """Layers that keep what is above nothing; then two answers: which cause it is, and of each whether it is there.
+
+    The second is the ceiling's. The first, of which all causes share one, teaches rare causes sooner.
+    """
+
+    def __init__(self, weights: list[Floats], offsets: list[Floats]) -> None:
+        self.weights, self.offsets = weights, offsets
+        self.causes = offsets[-1].shape[0] // 2
+        self._moments = [(np.zeros_like(p), np.zeros_like(p)) for p in (*weights, *offsets)]
+        self._steps = 0
+
+    @classmethod
+    def fresh(
+        cls, inputs: int, causes: int, rng: np.random.Generator, layers: tuple[int, ...] = LAYERS
+    ) -> Network:
+        sizes = (inputs, *layers)
+        gain = [2.0] * len(layers) + [0.3]
+        shapes = [*zip(sizes, sizes[1:], strict=False), (sizes[-1], 2 * causes)]
+        weights = [
+            (rng.standard_normal(s) * np.sqrt(g / s[0])).astype(np.float32)
+            for s, g in zip(shapes, gain, strict=True)
+        ]
+        offsets = [np.zeros(s[1], dtype=np.float32) for s in shapes]
+        offsets[-1][causes:] = RARE_LOGIT
+        return cls(weights, offsets)
+
+    def _forward(self, x: Floats) -> tuple[list[Floats], Floats]:
+        layers = [x]
+        for w, b in zip(self.weights[:-1], self.offsets[:-1], strict=True):
+            layers.append(np.maximum(layers[-1] @ w + b, 0.0))
+        return layers, layers[-1] @ self.weights[-1] + self.offsets[-1]
+
+    def _answers(self, z: Floats) -> tuple[Floats, Floats]:
+        one = np.exp(z[:, : self.causes] - z[:, : self.causes].max(1, keepdims=True))
+        return one / one.sum(1, keepdims=True), 1.0 / (1.0 + np.exp(-z[:, self.causes :]))
+
+    def there(self, x: Floats) -> Floats:
+        """(n, causes) probability that each is there; the last: that none is."""
+        return self._answers(self._forward(x)[1])[1]
+
+    def learn(self, x: Floats, y: Floats, rate: float) -> None:
+        """One step of Adam (Kingma and Ba 2015, from memory) with decaying weights."""
+        layers, z = self._forward(x)
+        one, there = self._answers(z)
+        back = np.concatenate([one - y / y.sum(1, keepdims=True), there - y], axis=1) / len(x)
+        by_weight: list[Floats] = []
+        by_offset: list[Floats] = []
+        for k in reversed(range(len(self.weights))):
+            by_weight.insert(0, layers[k].T @ back)
+            by_offset.insert(0, back.sum(0))
+            if k:
+                back = (back @ self.weights[k].T) * (layers[k] > 0.0)
+        self._steps += 1
+        shrunk = [1.0 - m**self._steps for m in (FIRST_MOMENT, SECOND_MOMENT)]
+        for w in self.weights:
+            w *= 1.0 - rate * DECAY
+        steps = zip((*self.weights, *self.offsets), (*by_weight, *by_offset), self._moments, strict=True)
+        for p, slope, (first, second) in steps:
+            first += (1.0 - FIRST_MOMENT) * (slope - first)
+            second += (1.0 - SECOND_MOMENT) * (slope * slope - second)
+            p -= rate * (first / shrunk[0]) / (np.sqrt(second / shrunk[1]) + 1e-8)
 
 
-def prior_of(catalogue: dict[str, Any], faultless: float = 0.1) -> dict[str, float]:
-    """The catalogue's priors over single causes and none."""
-    every = {
-        named(f["id"], place): f["prior"] / len(f.get("places", [""]))
-        for f in catalogue["fault"]
-        for place in f.get("places", [""])
-    }
-    total = sum(every.values())
-    return {f: (1 - faultless) * p / total for f, p in every.items()} | {FAULTLESS: faultless}
+def log_score(there: Floats, faults: Sequence[tuple[str, ...]], causes: Sequence[str]) -> float:
+    """Of hands with one fault, as in `diagnosis_scores`."""
+    at = {c: k for k, c in enumerate(causes)}
+    some = [there[i, at[f[0]]] for i, f in enumerate(faults) if len(f) == 1]
+    return float(-np.log(np.maximum(some, LEAST_P)).mean())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Learnt:
+    """A network that has learnt, and how it went."""
+
+    network: Network
+    questions: Questions
+    causes: tuple[str, ...]
+    hands: int
+    course: tuple[
+        tuple[int, float, float], ...
+    ]  # round, log score of drawn hands kept back, of development hands
+
+    def said(self, hands: Sequence[Hand]) -> list[dict[str, float]]:
+        """Probability of every fault, and of none, for each hand."""
+        there = self.network.there(as_numbers(self.questions.written(hands)))
+        return [dict(zip(self.causes, map(float, row), strict=True)) for row in there]
+
+    def keep(self, path: Path) -> None:
+        weights = {f"weight{k}": w for k, w in enumerate(self.network.weights)}
+        offsets = {f"offset{k}": b for k, b in enumerate(self.network.offsets)}
+        about = json.dumps(
+            {
+                "causes": self.causes,
+                "hands": self.hands,
+                "course": self.course,
+                "numbers": self.questions.numbers,
+                "words": self.questions.words,
+            }
+        )
+        np.savez(path, about=np.array(about), **weights, **offsets)
+
+
+def learnt_before(path: Path) -> Learnt:
+    with np.load(path, allow_pickle=False) as f:
+        about = json.loads(str(f["about"]))
+        layers = range(sum(name.startswith("weight") for name in f.files))
+        network = Network([f[f"weight{k}"] for k in layers], [f[f"offset{k}"] for k in layers])
+    return Learnt(
+        network=network,
+        questions=Questions(
+            numbers=tuple(map(tuple, about["numbers"])),
+            words=tuple((tuple(key), tuple(known)) for key, known in about["words"]),
+        ),
+        causes=tuple(about["causes"]),
+        hands=about["hands"],
+        course=tuple((int(r), float(a), float(b)) for r, a, b in about["course"]),
+    )
+
+
+def learn(design: Design, drawn: Hands, development: Sequence[Hand], rounds: int) -> Iterator[Learnt]:
+    """What is learnt so far, every few rounds."""
+    rng = np.random.default_rng(SEED)
+    causes = (*map(str, all_faults(design)), FAULTLESS)
+    back = Hands(faults=drawn.faults[:KEPT_BACK], table={k: v[:KEPT_BACK] for k, v in drawn.table.items()})
+    rest = {k: v[KEPT_BACK:] for k, v in drawn.table.items()}
+    y = wanted(causes, drawn.faults[KEPT_BACK:])
+    kept_back = Crowd(design, back.table, rng).answers()
+    questions = Questions.of(kept_back)
+    x_back, x_known = as_numbers(kept_back), as_numbers(questions.written(development))
+    network = Network.fresh(x_back.shape[1], len(causes), rng)
+    batches = len(y) // BATCH
+    course: list[tuple[int, float, float]] = []
+    for number in range(rounds):
+        x, order = as_numbers(Crowd(design, rest, rng).answers()), rng.permutation(len(y))
+        for k in range(batches):
+            some, step = order[k * BATCH : (k + 1) * BATCH], number * batches + k
+            slower = 0.5 * (1.0 + np.cos(np.pi * step / (rounds * batches)))
+            network.learn(x[some], y[some], FASTEST * min(1.0, (step + 1) / WARM_STEPS) * slower)
+        if number % LOOK_EVERY == LOOK_EVERY - 1 or number == rounds - 1:
+            course.append(
+                (
+                    number + 1,
+                    log_score(network.there(x_back), back.faults, causes),
+                    log_score(network.there(x_known), [names(h) for h in development], causes),
+                )
+            )
+            yield Learnt(
+                network=network, questions=questions, causes=causes, hands=len(y), course=tuple(course)
+            )
+
+
+def slices(design: Design, mismatch: Mismatch, folder: Path, count: int) -> Hands:
+    """Drawn hands, kept in files: what is there is not drawn again."""
+    folder.mkdir(parents=True, exist_ok=True)
+    found = []
+    for k in range(count):
+        path = folder / f"slice-{k:03d}.npz"
+        if not path.exists():
+            made = drawn_hands(design, mismatch, SEED, range(SLICE * k, SLICE * (k + 1)))
+            beside = folder / "unfinished.npz"
+            np.savez(beside, faults=np.array(["+".join(f) for f in made.faults]), **made.table)
+            beside.rename(path)
+            print(f"{path.name}: {len(made.faults)} hands", flush=True)
+        with np.load(path, allow_pickle=False) as f:
+            faults = [tuple(x.split("+")) if x else () for x in f["faults"].tolist()]
+            found.append(Hands(faults=faults, table={q: f[q] for q in f.files if q != "faults"}))
+    return joined(found)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folder", type=Path, help="where drawn hands and what was learnt are kept")
+    parser.add_argument(
+        "--development", type=Path, required=True, help="folder with hands that may be looked at"
+    )
+    parser.add_argument("--slices", type=int, default=10, help=f"of {SLICE} hands")
+    parser.add_argument("--rounds", type=int, default=36, help="that every hand is answered anew")
+    asked = parser.parse_args()
+    design = load_design("linden")
+    lines = [h for path in sorted(asked.development.glob("hands-*.jsonl")) for h in read_hands(path)]
+    known = [h for h in lines if "truth" in h]
+    drawn = slices(design, Mismatch(design, known), asked.folder, asked.slices)
+    for learnt in learn(design, drawn, known, asked.rounds):
+        learnt.keep(asked.folder / "learnt.npz")
+        number, drawn_score, known_score = learnt.course[-1]
+        print(
+            f"round {number}: log score {drawn_score:.3f} of drawn hands, {known_score:.3f} of development hands",
+            flush=True,
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diagnosis_ceiling import answers, names
+from diagnosis_hands import answers, names
 from diagnosis_scores import FAULTLESS
 
 Hand = dict[str, Any]

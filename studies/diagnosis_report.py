@@ -22,6 +22,7 @@ from diagnosis_scores import (
     share,
     stated,
 )
+from numpy.typing import NDArray
 
 BINS = (0.01, 0.05, 0.15, 0.3, 0.5, 0.7, 0.85, 0.95, 1.0001)
 GOAL_TOP_1, GOAL_NEAR_CEILING, GOAL_TOP_3 = 0.85, 0.05, 0.97
@@ -44,6 +45,8 @@ class Judged:
     search_kinds: Sequence[str] = ()
     left_out: int = 0
     weights: Sequence[float] = ()  # that make the hands as frequent as the priors say; none: even
+    unseen: Sequence[bool] = ()  # of which nobody knew the figures before; none: no hand
+    learnt: str = ""  # how the ceiling came about
 
 
 def singles(cases: Sequence[Case]) -> list[Case]:
@@ -52,7 +55,7 @@ def singles(cases: Sequence[Case]) -> list[Case]:
 
 def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
     tool = singles(judged.tool)
-    best = max(judged.ceilings, key=lambda name: macro(singles(judged.ceilings[name]), in_top(1)).value)
+    best = min(judged.ceilings, key=lambda name: log_score(singles(judged.ceilings[name])))
     ceiling = singles(judged.ceilings[best])
     every = calibration([stated(c) for c in judged.tool])
     first = calibration([first_stated(c) for c in judged.tool])
@@ -68,7 +71,7 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
         "",
         "## What came out",
         "",
-        *_goals(judged, tool, ceiling, best, every, usual),
+        *_goals(judged, best, every, usual),
         "",
         "## Kind by kind",
         "",
@@ -81,7 +84,7 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
         "",
         *_calibrations(judged, every, first, usual),
         "",
-        "## Ceilings, leaflet and prior",
+        "## Ceiling, leaflet and prior",
         "",
         *_others(judged, tool),
     ]
@@ -90,51 +93,28 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _met(yes: bool) -> str:
-    return "met" if yes else "**not met**"
+def _met(yes: bool | None) -> str:
+    return "" if yes is None else "met" if yes else "**not met**"
 
 
-def _goals(
-    judged: Judged,
-    tool: list[Case],
-    ceiling: list[Case],
-    best: str,
-    every: Calibration,
-    usual: Calibration,
-) -> list[str]:
-    top_1, top_3 = macro(tool, in_top(1)), macro(tool, in_top(3))
-    at_best = macro(ceiling, in_top(1))
-    pairs = share([in_top(4)(c) for c in judged.tool if len(c.true) == 2])
-    sound = share([called_faultless(c) for c in judged.tool if not c.true])
-    slope_good = GOAL_SLOPE[0] <= every.slope[0] <= GOAL_SLOPE[1]
-    told = singles(judged.even)
-    even_1, even_3 = macro(told, in_top(1)), macro(told, in_top(3))
-    even_pairs = share([in_top(4)(c) for c in judged.even if len(c.true) == 2])
-    even_sound = share([called_faultless(c) for c in judged.even if not c.true])
-    even_slope = calibration([stated(c) for c in judged.even])
-    # A ceiling that the diagnosis itself tops is none, and nothing can be said to be near it.
-    near = at_best.value - GOAL_NEAR_CEILING <= top_1.value <= at_best.value
-    rows = [
-        ("true cause first, mean over kinds", top_1, "85 %, or within 5 points of the ceiling",
-         top_1.value >= GOAL_TOP_1 or near),
-        ("true cause among the first three, mean over kinds", top_3, "97 %", top_3.value >= GOAL_TOP_3),
-        (f"ceiling, true cause first ({best})", at_best, "", None),
-        ("both of two faults among the first four", pairs, "75 %", pairs.value >= GOAL_PAIRS),
-        ("faultless called faultless", sound, "95 %", sound.value >= GOAL_FAULTLESS),
-        (f"calibration slope, {every.hands} hands, kinds even", _interval(every.slope), "0.85 to 1.15", slope_good),
+Row = tuple[str, object, str, bool | None]  # what, figure, wanted, whether it is met
+
+
+def _goals(judged: Judged, best: str, every: Calibration, usual: Calibration) -> list[str]:
+    """Every goal of all hands, and beside it of those that nobody had seen."""
+    unseen = (
+        np.array(judged.unseen, dtype=bool) if len(judged.unseen) else np.zeros(len(judged.tool), dtype=bool)
+    )
+    rows = _figures(judged, np.ones(len(judged.tool), dtype=bool), best, every)
+    beside: list[str] = [""] * len(rows)
+    if unseen.any():
+        mine = [c for c, yes in zip(judged.tool, unseen, strict=True) if yes]
+        beside = [str(r[1]) for r in _figures(judged, unseen, best, calibration([stated(c) for c in mine]))]
+    rows += [
         ("calibration slope, kinds as frequent as their priors", _interval(usual.slope), "0.85 to 1.15",
          GOAL_SLOPE[0] <= usual.slope[0] <= GOAL_SLOPE[1]),
         ("calibration in the large, kinds even [logits]", _interval(every.in_the_large), "", None),
         ("calibration in the large, kinds as their priors [logits]", _interval(usual.in_the_large), "", None),
-    ]  # fmt: skip
-    rows += [
-        ("told the study's frequencies of kinds, true cause first", even_1, "85 %, or within 5 points of the ceiling",
-         even_1.value >= GOAL_TOP_1 or at_best.value - GOAL_NEAR_CEILING <= even_1.value <= at_best.value),
-        ("so told, among the first three", even_3, "97 %", even_3.value >= GOAL_TOP_3),
-        ("so told, both of two faults among the first four", even_pairs, "75 %", even_pairs.value >= GOAL_PAIRS),
-        ("so told, faultless called faultless", even_sound, "95 %", even_sound.value >= GOAL_FAULTLESS),
-        ("so told, calibration slope", _interval(even_slope.slope), "0.85 to 1.15",
-         GOAL_SLOPE[0] <= even_slope.slope[0] <= GOAL_SLOPE[1]),
     ]  # fmt: skip
     if judged.searches:
         fewer = fewer_minutes(judged)
@@ -146,16 +126,77 @@ def _goals(
                 fewer[0] >= GOAL_FEWER,
             )
         )
-    table = ["| what | figure | wanted | |", "| --- | --- | --- | --- |"]
-    for what, figure, wanted, good in rows:
-        table.append(f"| {what} | {figure} | {wanted} | {'' if good is None else _met(good)} |")
-    if top_1.value < GOAL_TOP_1 and at_best.value < top_1.value:
-        table += [
-            "",
-            "The best ceiling found from so few hands lies below the diagnosis itself, so it is none, and does not"
-            " count for the first line.",
-        ]
-    return table
+    beside += [""] * (len(rows) - len(beside))
+    return [
+        f"| what | {len(judged.tool)} hands | of these {unseen.sum()} unseen | wanted | all |",
+        "| --- | --- | --- | --- | --- |",
+        *(
+            f"| {what} | {figure} | {new} | {wanted} | {_met(good)} |"
+            for (what, figure, wanted, good), new in zip(rows, beside, strict=True)
+        ),
+    ]
+
+
+def _figures(judged: Judged, which: NDArray[np.bool_], best: str, every: Calibration) -> list[Row]:
+    """The figures that can be told of some of the hands as well as of all."""
+
+    def some(cases: Sequence[Case]) -> list[Case]:
+        return [c for c, yes in zip(cases, which, strict=True) if yes]
+
+    tool, told, ceiling = some(judged.tool), some(judged.even), some(judged.ceilings[best])
+    one, three, at_best = (
+        macro(singles(cases), in_top(n)) for cases, n in ((tool, 1), (tool, 3), (ceiling, 1))
+    )
+    near = one.value >= at_best.value - GOAL_NEAR_CEILING and is_ceiling(judged, best)
+    near_told = macro(singles(told), in_top(1)).value >= at_best.value - GOAL_NEAR_CEILING and is_ceiling(
+        judged, best
+    )
+    rows: list[Row] = [
+        ("true cause first, mean over kinds", one, "85 %, or within 5 points of the ceiling",
+         one.value >= GOAL_TOP_1 or near),
+        (f"ceiling, true cause first ({best})", at_best, "", None),
+        ("true cause among the first three, mean over kinds", three, "97 %", three.value >= GOAL_TOP_3),
+        ("ceiling, true cause among the first three", macro(singles(ceiling), in_top(3)), "", None),
+    ]  # fmt: skip
+    for name, cases in (("", tool), ("told the study's frequencies of kinds, ", told)):
+        both = share([in_top(4)(c) for c in cases if len(c.true) == 2])
+        sound = share([called_faultless(c) for c in cases if not c.true])
+        slope = every if not name else calibration([stated(c) for c in cases])
+        if name:
+            first, third = macro(singles(cases), in_top(1)), macro(singles(cases), in_top(3))
+            rows += [
+                (f"{name}true cause first", first, "85 %, or within 5 points of the ceiling",
+                 first.value >= GOAL_TOP_1 or near_told),
+                ("so told, among the first three", third, "97 %", third.value >= GOAL_TOP_3),
+            ]  # fmt: skip
+        told_so = "so told, " if name else ""
+        rows += [
+            (f"{told_so}both of two faults among the first four", both, "75 %", both.value >= GOAL_PAIRS),
+            (f"{told_so}faultless called faultless", sound, "95 %", sound.value >= GOAL_FAULTLESS),
+            (f"{told_so}calibration slope, kinds even", _interval(slope.slope), "0.85 to 1.15",
+             GOAL_SLOPE[0] <= slope.slope[0] <= GOAL_SLOPE[1]),
+        ]  # fmt: skip
+    faulty = [among_causes(c) for c in singles(tool)]
+    rows += [
+        ("of faulty hands, first in the list of causes, which has no line for \"nothing wrong\"",
+         macro(faulty, in_top(1)), "", None),
+        ("so, among the first three", macro(faulty, in_top(3)), "", None),
+        ("ceiling, both of two faults among the first four",
+         share([in_top(4)(c) for c in ceiling if len(c.true) == 2]), "", None),
+        ("ceiling, faultless called faultless", share([called_faultless(c) for c in ceiling if not c.true]), "", None),
+    ]  # fmt: skip
+    return rows
+
+
+def is_ceiling(judged: Judged, best: str) -> bool:
+    """Whether it says more of the true cause than the diagnosis that was told the same: else it is none."""
+    return log_score(singles(judged.ceilings[best])) < log_score(singles(judged.even))
+
+
+def among_causes(c: Case) -> Case:
+    """The list of causes as it is shown: without a line for a hand with no fault."""
+    causes = {f: p for f, p in c.said.items() if f != FAULTLESS}
+    return Case(true=c.true, said=causes, kind_of_case=c.kind_of_case)
 
 
 def called_faultless(c: Case) -> bool:
@@ -237,6 +278,8 @@ def _others(judged: Judged, tool: list[Case]) -> list[str]:
     for name, cases in rows.items():
         one, three = macro(cases, in_top(1)), macro(cases, in_top(3))
         lines.append(f"| {name} | {one.value:.1%} | {three.value:.1%} | {log_score(cases):.3f} |")
+    if judged.learnt:
+        lines[:0] = [judged.learnt, ""]
     score = log_score(tool, lambda _: judged.prior)
     lines.append(f"| prior alone | | | {score:.3f} |")
     fits = {

@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 FAULTLESS = "faultless"
 LEAST_P = 1e-4  # what is given less than this counts as given this, in logarithms and logits
 DRAWS = 2000
+ENOUGH_LOGIT = 1e-6  # the last step of a fit: far below what is printed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,11 +108,13 @@ def calibration(
     hand = np.repeat(np.arange(len(groups)), sizes)
     x = np.log(p / (1 - p))
 
+    line, large = _logistic(x, y, w[hand]), _intercept(x, y, w[hand])
+    point = line[1], large
+
     def fit(of_hand: Floats) -> tuple[float, float]:
         k = of_hand[hand]
-        return _logistic(x, y, k)[1], _intercept(x, y, k)
+        return _logistic(x, y, k, line)[1], _intercept(x, y, k, large)
 
-    point = fit(w)
     drawn = np.array(
         [fit(w * np.bincount(rng.integers(0, len(w), len(w)), minlength=len(w))) for _ in range(200)]
     )
@@ -126,9 +129,11 @@ def calibration(
     )
 
 
-def _logistic(x: Floats, y: Floats, weight: Floats) -> tuple[float, float]:
+def _logistic(
+    x: Floats, y: Floats, weight: Floats, start: tuple[float, float] = (0.0, 1.0)
+) -> tuple[float, float]:
     """Intercept and slope by Newton's method."""
-    b = np.array([0.0, 1.0])
+    b = np.array(start)
     design = np.stack([np.ones_like(x), x], 1)
     for _ in range(50):
         mu = 1 / (1 + np.exp(-np.clip(design @ b, -30, 30)))
@@ -136,18 +141,18 @@ def _logistic(x: Floats, y: Floats, weight: Floats) -> tuple[float, float]:
         hessian = (design * (weight * mu * (1 - mu))[:, None]).T @ design + 1e-9 * np.eye(2)
         step = np.linalg.solve(hessian, gradient)
         b = b + np.clip(step, -2.0, 2.0)
-        if np.abs(step).max() < 1e-9:
+        if np.abs(step).max() < ENOUGH_LOGIT:
             break
     return float(b[0]), float(b[1])
 
 
-def _intercept(x: Floats, y: Floats, weight: Floats) -> float:
-    a = 0.0
+def _intercept(x: Floats, y: Floats, weight: Floats, start: float = 0.0) -> float:
+    a = start
     for _ in range(50):
         mu = 1 / (1 + np.exp(-np.clip(a + x, -30, 30)))
         step = (weight * (y - mu)).sum() / max((weight * mu * (1 - mu)).sum(), 1e-9)
         a += float(np.clip(step, -2.0, 2.0))
-        if abs(step) < 1e-9:
+        if abs(step) < ENOUGH_LOGIT:
             break
     return a
 

@@ -16,18 +16,18 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from functools import partial
-from hashlib import sha256
 from pathlib import Path
 from time import perf_counter, process_time
 from typing import Any
 
-import diagnosis_ceiling as ceiling
 import diagnosis_minutes as minutes
 import mujoco
-from diagnosis_learning import by_learning
-from diagnosis_rates import by_rates
+import numpy as np
+from diagnosis_ceiling import Learnt, learnt_before
+from diagnosis_hands import Hand, answers, names
+from diagnosis_leaflet import SymptomTable, prior_of
 from diagnosis_report import Judged, report
-from diagnosis_scores import FAULTLESS, Case, in_top, macro
+from diagnosis_scores import FAULTLESS, LEAST_P, Case
 from diagnosis_tool import Tool
 from faulty_hands import hands as read_hands
 
@@ -38,7 +38,8 @@ OUT = ROOT / "docs" / "studies" / "diagnosis.md"
 DATA = ROOT / "src" / "handsel" / "data"
 FULL = 3000
 TIMED = 60  # answers whose time is taken
-Hand = dict[str, Any]
+DEVELOPED_ON = 900  # hands of the development seeds
+UNSEEN = (2030,)  # seeds whose hands were made and looked at only when the method stood
 
 
 def main() -> None:
@@ -49,11 +50,6 @@ def main() -> None:
         "--minutes", type=float, default=float("inf"), help="stop asking the tool after so long"
     )
     parser.add_argument(
-        "--known",
-        type=Path,
-        help="verdicts of an earlier page: its hands are not counted again, only told beside",
-    )
-    parser.add_argument(
         "--part", default="0/1", help="K/N: ask of every Nth hand only, for several at once; writes no page"
     )
     parser.add_argument("--hands", type=int, default=10**9, help="the first so many of them only")
@@ -61,8 +57,9 @@ def main() -> None:
     parser.add_argument(
         "--search-rounds", type=int, help="rounds for the searches, which ask a hundred times a hand"
     )
-    parser.add_argument("--ceiling-hands", type=int, default=10**9, help="the first so many for the ceilings")
-    parser.add_argument("--without-learning", action="store_true", help="leave out the slowest ceiling")
+    parser.add_argument(
+        "--ceiling", type=Path, help="folder of diagnosis_ceiling.py; FOLDER/ceiling if not given"
+    )
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
     files = sorted(asked.folder.glob("hands-*.jsonl"))
@@ -71,35 +68,21 @@ def main() -> None:
     tool, began = Tool(rounds=asked.rounds), perf_counter()
     searcher = Tool(rounds=asked.search_rounds) if asked.search_rounds else tool
     verdicts = kept(asked.folder / f"verdicts-{tool.key}.jsonl")
-    known = set(kept(asked.known)) if asked.known else set()
     mine, of = map(int, asked.part.split("/"))
-    part = sorted(hands, key=lambda h: _id(h) in known)[mine::of]
-    for hand, verdict in ask_all(tool, part, verdicts, asked.folder):
+    for hand, verdict in ask_all(tool, hands[mine::of], verdicts, asked.folder):
         verdicts[_id(hand)] = verdict
         if perf_counter() - began > 60.0 * asked.minutes:
             break
+    # Counted on hands that nobody has looked at; of others there may be none.
+    new = [h for h in hands if h["seed"] in UNSEEN] or hands
     if of > 1:
-        unknown = [h for h in hands if _id(h) not in known]
-        search_all(searcher, spread_over_kinds(unknown, asked.searches)[mine::of], asked.folder)
+        search_all(searcher, spread_over_kinds(new, asked.searches)[mine::of], asked.folder)
         return
     hands = [h for h in hands if _id(h) in verdicts]
-    new = [h for h in hands if _id(h) not in known]
-    some = new[: asked.ceiling_hands] if asked.ceiling_hands < len(new) else hands
-    ceilings = kept_ceilings(asked.folder, some, learning=not asked.without_learning)
     searched = search_all(searcher, spread_over_kinds(new, asked.searches), asked.folder)
-    told = {
-        name: [as_case(h, of_hand[_id(h)]) for h in new if _id(h) in of_hand]
-        for name, of_hand in ceilings.items()
-    }
-    before = [as_case(h, verdicts[_id(h)]["said"]) for h in hands if _id(h) in known]
+    learnt = learnt_before((asked.ceiling or asked.folder / "ceiling") / "learnt.npz")
     text = write(
-        new,
-        verdicts,
-        searched,
-        sum("left_out" in h for h in every),
-        tool,
-        told,
-        [*beside(before), *fewer(searcher)],
+        hands, verdicts, searched, sum("left_out" in h for h in every), tool, learnt, fewer(searcher)
     )
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
@@ -125,7 +108,7 @@ def ask_all(
         for hand in hands:
             if _id(hand) in have:
                 continue
-            answer = tool.ask(ceiling.answers(hand))
+            answer = tool.ask(answers(hand))
             row = {
                 "hand": _id(hand),
                 "said": {f: round(p, 6) for f, p in answer.said.items() if p >= 1e-5},
@@ -142,7 +125,7 @@ def query_ms(tool: Tool, hands: Sequence[Hand]) -> list[float]:
     spent = []
     for hand in hands:
         began = process_time()
-        tool.ask(ceiling.answers(hand), check=True)
+        tool.ask(answers(hand), check=True)
         spent.append(1e3 * (process_time() - began))
     return spent
 
@@ -208,40 +191,23 @@ def as_frequent_as(hands: Sequence[Hand], masses: dict[str, float]) -> list[floa
 
 
 def as_case(hand: Hand, said: dict[str, float]) -> Case:
-    faults = ceiling.names(hand)
+    faults = names(hand)
     return Case(true=faults, said=said, kind_of_case=hand["faults"][0]["kind"] if len(faults) == 1 else "")
 
 
-def ceilings_of(hands: Sequence[Hand], *, learning: bool = True) -> dict[str, list[dict[str, float]]]:
-    """What could be said of every hand by someone who knows the generator, by way of knowing."""
-    catalogue, _ = tables()
-    likely, flat = ceiling.by_likelihood(hands)
-    rated, rated_flat = by_rates(hands, catalogue)
-    found = {
-        f"generator's likelihood, flattened to the power {flat:g}": likely,
-        f"rates of each kind's answers, flattened to the power {rated_flat:g}": rated,
+def ceilings(learnt: Learnt, hands: Sequence[Hand], verdicts: dict[str, Any]) -> dict[str, list[Case]]:
+    """What someone could say who knows the generator, and what both together could."""
+    said = learnt.said(hands)
+    both = [together(p, verdicts[_id(h)]["even"]) for h, p in zip(hands, said, strict=True)]
+    return {
+        "learnt from the generator": [as_case(h, p) for h, p in zip(hands, said, strict=True)],
+        "that and this diagnosis together": [as_case(h, p) for h, p in zip(hands, both, strict=True)],
     }
-    if learning:
-        found["regression on other hands"] = by_learning(hands, catalogue)
-    return found
 
 
-def kept_ceilings(
-    folder: Path, hands: Sequence[Hand], *, learning: bool
-) -> dict[str, dict[str, dict[str, float]]]:
-    """What `ceilings_of` says of every hand, by name and hand; kept beside the hands, since it takes minutes."""
-    ids = [_id(h) for h in hands]
-    path = folder / f"ceilings-{sha256(' '.join(ids).encode()).hexdigest()[:8]}-{learning:d}.json"
-    if not path.exists():
-        found = {
-            name: {
-                i: {f: round(x, 6) for f, x in p.items() if x >= 1e-5} for i, p in zip(ids, some, strict=True)
-            }
-            for name, some in ceilings_of(hands, learning=learning).items()
-        }
-        path.write_text(json.dumps(found), encoding="utf-8")
-    kept_before: dict[str, dict[str, dict[str, float]]] = json.loads(path.read_text(encoding="utf-8"))
-    return kept_before
+def together(one: dict[str, float], other: dict[str, float]) -> dict[str, float]:
+    """The geometric mean of two that were told the same."""
+    return {f: float(np.sqrt(max(p, LEAST_P) * max(other.get(f, 0.0), LEAST_P))) for f, p in one.items()}
 
 
 def write(
@@ -250,24 +216,26 @@ def write(
     searched: dict[str, dict[str, minutes.Search]],
     left_out: int,
     tool: Tool,
-    ceilings: dict[str, list[Case]],
+    learnt: Learnt,
     also: Sequence[str] = (),
 ) -> str:
     """The whole report."""
     catalogue, protocol = tables()
-    leaflet = ceiling.SymptomTable(catalogue, protocol)
+    leaflet = SymptomTable(catalogue, protocol)
     judged = Judged(
         tool=[as_case(h, verdicts[_id(h)]["said"]) for h in hands],
-        ceilings=ceilings,
+        ceilings=ceilings(learnt, hands, verdicts),
         even=[as_case(h, verdicts[_id(h)]["even"]) for h in hands],
         leaflet=[as_case(h, leaflet.said(h)) for h in hands],
-        prior=ceiling.prior_of(catalogue),
+        prior=prior_of(catalogue),
         none_fits=[verdicts[_id(h)]["none_fits"] for h in hands],
         query_ms=query_ms(tool, hands[:TIMED]),
         searches={o: list(s.values()) for o, s in searched.items() if s},
         search_kinds=list(searched["tool"]),
         left_out=left_out,
         weights=as_frequent_as(hands, tool.masses()),
+        unseen=[h["seed"] in UNSEEN for h in hands],
+        learnt=learning(learnt),
     )
     seeds = sorted({h["seed"] for h in hands})
     count = [sum(len(h["faults"]) == k for h in hands) for k in (1, 2, 0)]
@@ -275,7 +243,7 @@ def write(
         judged,
         f"Written by `python studies/diagnosis_study.py FOLDER --searches {len(judged.search_kinds)}`; MuJoCo"
         f" {mujoco.mj_versionString()}, seeds {', '.join(map(str, seeds))}; {tool.about}.",
-        [*setting(hands, count), *also],
+        [*setting(hands, count), *seen_before(hands), *also],
     )
 
 
@@ -287,20 +255,32 @@ def fewer(searcher: Tool) -> list[str]:
     )
 
 
-def beside(before: Sequence[Case]) -> list[str]:
-    """What the hands of an earlier page give; whoever changed the diagnosis since had read that page."""
-    if not before:
-        return []
-    single = [c for c in before if c.kind_of_case]
+def seen_before(hands: Sequence[Hand]) -> list[str]:
+    """Who had looked at which hands when the method was made."""
+    new = sum(h["seed"] in UNSEEN for h in hands)
+    seeds = ", ".join(map(str, UNSEEN))
     return [
-        f"{len(before)} other hands, of an earlier page, are not counted below. On these: true cause first"
-        f" {macro(single, in_top(1))}, among the first three {macro(single, in_top(3)).value:.1%}."
+        f"{len(hands) - new} of the hands are of seeds whose figures, kind by kind, stood on earlier pages: whoever"
+        f" changed the diagnosis since had read them. {new} are of seed {seeds}, made for this page and looked at by"
+        f" nobody before: their figures stand beside. The diagnosis was developed on {DEVELOPED_ON} others."
     ]
+
+
+def learning(learnt: Learnt) -> str:
+    """How far the learnt ceiling has come."""
+    number, drawn, known = learnt.course[-1]
+    earlier = next((r, a) for r, a, _ in learnt.course if r >= number // 2)
+    return (
+        f"Learnt from {learnt.hands} hands drawn by the generator's own code and worked by the swift engine with"
+        f" MuJoCo's differences put on, each answered by {number} volunteers. Its log score is {drawn:.3f} of drawn"
+        f" hands kept back (after {earlier[0]} volunteers {earlier[1]:.3f}) and {known:.3f} of {DEVELOPED_ON} hands in"
+        " MuJoCo that only lent their differences."
+    )
 
 
 def setting(hands: Sequence[Hand], count: Sequence[int]) -> list[str]:
     short = (
-        f" The full study is {FULL} hands: make them with studies/faulty_hands.py, seeds 2027 to 2029, and run this"
+        f" The full study is {FULL} hands: make them with studies/faulty_hands.py, seeds 2027 to 2030, and run this"
         " again; what is there is kept."
         if len(hands) < FULL
         else ""

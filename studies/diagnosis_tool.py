@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from diagnosis_ceiling import ranges
+from diagnosis_hands import ranges
 from diagnosis_scores import FAULTLESS
 
 import handsel.diagnosis

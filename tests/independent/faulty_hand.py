@@ -10,12 +10,11 @@ import numpy as np
 from faulty_builds import Fault, Recipe, all_faults, go_together, places, with_faults
 from faulty_motion import Worked, as_designed, work
 from faulty_ranges import ranges
-from faulty_readings import Said, Volunteer, crowd, failures
+from faulty_readings import Said, Volunteer, failures
 
 from handsel.design.model import Design
 
 TRIES = 12
-PEOPLE = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,7 +27,6 @@ class Made:
     truth: Worked
     said: tuple[Said, ...]
     fails: tuple[str, ...]
-    crowd: dict[str, dict[str, float]]  # what many people would say
     tries: int  # how often it was drawn until it failed something (or, faultless, nothing)
 
 
@@ -86,7 +84,6 @@ def make(
         truth=truth,
         said=tuple(said),
         fails=tuple(fails),
-        crowd=crowd(recipe, truth, sound, rng, PEOPLE),
         tries=k + 1,
     )
 
@@ -102,7 +99,6 @@ def as_line(made: Made) -> dict[str, Any]:
         "fails": list(made.fails),
         "tries": made.tries,
         "observations": [{k: v for k, v in asdict(s).items() if v not in ("", None)} for s in made.said],
-        "crowd": {key: {word: round(x, 4) for word, x in words.items()} for key, words in made.crowd.items()},
         "truth": {k: _plain(v) for k, v in asdict(made.truth).items()},
         "build": {
             "excess_mm": np.round(b.excess_mm[0], 3).tolist(),

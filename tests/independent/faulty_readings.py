@@ -43,7 +43,6 @@ class Volunteer:
         self.slip_rate = self.judge["slip_rate"] * (self.judge["careless_ratio"] if careless else 1.0)
         self.photo = rng.random() < self.read["photo_share"]
         self.caliper = rng.random() < self.read["caliper_share"]
-        self.true_numbers: dict[tuple[str, str], float] = {}  # as far as they have been read
         # A person's own bias, one for each way of reading, and a person's own idea of where yes ends.
         self.bias = {k: v["person_sd"] * rng.standard_normal() for k, v in self.read.items() if _is_way(v)}
         self.cut = {
@@ -59,17 +58,10 @@ class Volunteer:
         kept = {of: self.rng.random() < share for of in dict.fromkeys(s.of for s in said)}
         return [replace(s, given=bool(kept[s.of])) for s in said]
 
-    @property
-    def usual_slip_rate(self) -> float:
-        """Of all people together."""
-        share, ratio = self.judge["careless_share"], self.judge["careless_ratio"]
-        return float(self.judge["slip_rate"] * (1.0 + share * (ratio - 1.0)))
-
     # --- numbers
 
     def _number(self, of: str, true: float, way: str, unit: str, gross: str, place: str = "") -> Said:
         how = self.read[way]
-        self.true_numbers[of, place] = true
         value = true + self.bias[way] + how["sd"] * self.rng.standard_normal()
         if self.rng.random() < self.read["gross_error_rate"]:
             value += self.read["gross_error_sd"][gross] * self.rng.standard_normal()
@@ -260,27 +252,6 @@ class Volunteer:
         b = self.recipe.build
         pull = b.elastic_stiffness_ratio[0] * b.elastic_pretension_ratio[0]
         return dict(zip(self.digits, pull / np.median(pull), strict=True))
-
-
-def crowd(
-    recipe: Recipe, truth: Worked, sound: Worked, rng: np.random.Generator, people: int
-) -> dict[str, dict[str, float]]:
-    """What many people would say of one hand: true numbers, and the share of each word, slips left out.
-
-    This is the generator's own likelihood, for the ceiling of the study: a number is read with the errors of
-    `[reading]`, a word is another one in the share of slips besides.
-    """
-    count: dict[str, dict[str, float]] = {}
-    for _ in range(people):
-        one = Volunteer(recipe, truth, sound, rng)
-        one.slip_rate = 0.0
-        one.judge = one.judge | {"imagine_rate": 0.0}
-        for s in (*one._words(), *one._looks()):
-            words = count.setdefault(f"{s.of}@{s.place}", {})
-            words[s.answer] = words.get(s.answer, 0.0) + 1.0 / people
-    list(one._numbers())
-    numbers = {f"{of}@{place}": {"true": x} for (of, place), x in one.true_numbers.items()}
-    return numbers | count
 
 
 def _is_way(v: object) -> bool:

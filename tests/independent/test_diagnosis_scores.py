@@ -11,9 +11,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[2] / "studies"))
 
 import diagnosis_minutes as minutes
-from diagnosis_ceiling import SymptomTable, by_likelihood, prior_of
-from diagnosis_learning import by_learning
-from diagnosis_rates import by_rates
+from diagnosis_leaflet import SymptomTable, prior_of
 from diagnosis_report import Judged, called_faultless, report
 from diagnosis_scores import FAULTLESS, Case, calibration, in_top, log_score, macro, share, stated
 from diagnosis_study import as_case, spread_over_kinds, tables
@@ -103,10 +101,6 @@ def paper_hand(rng: np.random.Generator, number: int):
             },
             {"of": "cuff-drops-freely", "answer": drops, "given": True},
         ],
-        "crowd": {
-            "whippletree-level@": {"true": -8.0 if kind == "loop-long" else 0.0},
-            "cuff-drops-freely@": {drops: 1.0},
-        },
     }
 
 
@@ -114,19 +108,6 @@ def paper_hand(rng: np.random.Generator, number: int):
 def paper():
     rng = np.random.default_rng(6)
     return [paper_hand(rng, k) for k in range(60)]
-
-
-@pytest.mark.parametrize(
-    "way",
-    [
-        lambda h: by_likelihood(h)[0],
-        lambda h: by_learning(h, tables()[0]),
-        lambda h: by_rates(h, tables()[0])[0],
-    ],
-)
-def test_every_ceiling_read_an_easy_hand(paper, way):
-    cases = [as_case(h, p) for h, p in zip(paper, way(paper), strict=True)]
-    assert np.mean([in_top(1)(c) if c.true else called_faultless(c) for c in cases]) > 0.95
 
 
 def test_the_leaflet_knows_a_symptom_when_it_sees_one(paper):
@@ -186,5 +167,5 @@ def test_the_report_says_what_was_met_and_what_was_not(paper):
         )
         told[name] = report(judged, "written here", ["paper"])
     assert "| true cause first, mean over kinds | 100.0%" in told["perfect"]
-    assert "50% (95 % interval 50% to 50%) | 25 % | met" in told["perfect"]
+    assert "50% (95 % interval 50% to 50%) |  | 25 % | met" in told["perfect"]
     assert told["never"].count("**not met**") >= 3

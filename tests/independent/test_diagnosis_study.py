@@ -14,8 +14,8 @@ from faulty_hand import as_line, make
 sys.path.insert(0, str(Path(__file__).parents[2] / "studies"))
 
 import diagnosis_study as study
-from diagnosis_ceiling import answers
-from diagnosis_scores import FAULTLESS, Case
+from diagnosis_hands import answers
+from diagnosis_scores import FAULTLESS
 from diagnosis_tool import Tool
 from faulty_hands import done
 
@@ -125,20 +125,13 @@ def test_a_search_reasons_as_the_diagnosis_does(hands, tool):
             assert quick.next_check == full.next_check
 
 
-def test_hands_of_an_earlier_page_are_told_beside():
-    assert study.beside([]) == []
-    right = Case(true=("wrist-tight",), said={"wrist-tight": 0.9, FAULTLESS: 0.1}, kind_of_case="wrist-tight")
-    wrong = Case(true=("loop-short@ring-little",), said={"wrist-tight": 0.6}, kind_of_case="loop-short")
-    (line,) = study.beside([right, wrong])
-    assert line.startswith("2 other hands")
-    assert "first 50.0%" in line
+def test_the_page_says_who_had_seen_which_hands(hands):
+    (line,) = study.seen_before([*hands, hands[0] | {"seed": study.UNSEEN[0]}])
+    assert line.startswith(f"{len(hands)} of the hands are of seeds")
+    assert f" 1 are of seed {study.UNSEEN[0]}" in line
 
 
-def test_ceilings_are_kept_beside_the_hands(hands, tmp_path):
-    first = study.kept_ceilings(tmp_path, hands, learning=False)
-    (path,) = tmp_path.glob("ceilings-*.json")
-    path.write_text(path.read_text(encoding="utf-8").replace("rates of", "shares of"), encoding="utf-8")
-    again = study.kept_ceilings(tmp_path, hands, learning=False)
-    assert len(again) == len(first) == 2
-    assert any(name.startswith("shares of") for name in again)
-    assert all(set(of_hand) == {f"{SEED}/{k}" for k in range(len(hands))} for of_hand in again.values())
+def test_two_opinions_together_are_surest_where_they_agree():
+    both = study.together({"a": 0.9, "b": 0.1}, {"a": 0.4})
+    assert both["a"] == pytest.approx(0.6)
+    assert both["b"] < 0.01
