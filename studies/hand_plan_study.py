@@ -35,6 +35,7 @@ from faulty_hand import which_faults
 from faulty_readings import Said
 from faulty_rework import Broken, broken_hand, reworked, seen_by_another, without_faults
 from hand_plan_looks import Key, Last, Looking, written
+from hand_plan_others import Others
 from hand_plan_page import Asked, Run, report, summary
 
 from handsel.data.library_store import build_library, library_place
@@ -45,14 +46,12 @@ from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case, HandRecord, Observation
-from handsel.inspection.protocol import HAND
 from handsel.inspection.undo import ReworkDone
 from handsel.rework.hand.eyes import items_of_people, looked_twice
 from handsel.rework.hand.length_ways import LengthWays, length_ways
 from handsel.rework.hand.plan import plan_hand
 from handsel.rework.hand.result import AskedLook, HandPlan, PlanStep
 from handsel.rework.setting import LEFT_ALONE_P
-from handsel.rework.ways import way_of_reworks
 
 OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans-hand.md"
 MOST_ROUNDS = 12  # of looks before a rework
@@ -92,12 +91,10 @@ class Study:
         self.library = build_library(at, rounds=tuple(range(rounds)))
         last = self.protocol.rework(self.actions.last_resort.rework)
         self.last_title = last.title if last is not None else ""
-        # The last resort: for what the plan is compared with, and for the plan, with setting and own re-checks besides.
-        way = way_of_reworks(
-            [ReworkDone(rework=self.actions.last_resort.rework)], self.protocol, hold_point="strung"
+        self.others = Others(self.protocol, self.actions)
+        self.resort_minutes = (
+            self.others.last_minutes + self.actions.setting.minutes + self.others.last_recheck_minutes
         )
-        self.last_minutes = way.minutes + self.actions.last_resort.extra_minutes + way.recheck_minutes
-        self.resort_minutes = self.last_minutes + self.actions.setting.minutes + way.recheck_minutes
         self.record_minutes = sum(o.minutes * len(o.places) for o in self.catalogue.observables)
         self._lengths_of: tuple[tuple[Observation, ...], LengthWays | None] | None = None
         self.hand = HandRecord(
@@ -195,8 +192,8 @@ class Study:
             good_handed=handed[0],
             reworks=handed[1],
             minutes=minutes,
-            fixed_minutes=self.in_order(hand),
-            restring_minutes=self.restring_all(hand),
+            fixed_minutes=self.others.in_order(hand),
+            restring_minutes=self.others.restring_all(hand),
             left=first[4],
         )
 
@@ -285,49 +282,6 @@ class Study:
             finished_mm=w.finished_mm if w is not None else {},
             rng=rng,
         )
-
-    def in_order(self, hand: Broken) -> float:
-        """Minutes when the reworks that an unaided person would think of are tried in the protocol's order.
-
-        The reworks that the protocol names for what the hand fails, one after the other, each at the right
-        place at once, until all of its faults have had theirs; else the last resort. That is kind to it.
-        """
-        named: set[str] = set()
-        for name in hand.fails:
-            for c in self.protocol.characteristics:
-                if c.id == name or c.id.startswith(name):
-                    named |= set(c.rework)
-        order = [r.id for r in self.protocol.reworks if r.id in named]
-        return self._until_cured(hand, order)
-
-    def restring_all(self, hand: Broken) -> float:
-        """Minutes when everything is restrung first, and the last resort follows where that is not enough."""
-        return self._until_cured(hand, ["restring-all"])
-
-    def _until_cured(self, hand: Broken, order: Sequence[str]) -> float:
-        left, minutes = {f.kind for f in hand.faults}, 0.0
-        if not left:
-            return minutes
-        for id in order:
-            rework = self.protocol.rework(id)
-            if rework is None or rework.refer:
-                continue
-            way = way_of_reworks(
-                [ReworkDone(rework=id, place=self._place(id))], self.protocol, hold_point="strung"
-            )
-            minutes += way.minutes + way.recheck_minutes
-            left -= {
-                c.fault for a in self.actions.actions if a.rework == id and a.by != "slides" for c in a.cures
-            }
-            if not left:
-                return minutes
-            minutes += self.actions.trying.failed_minutes  # handed over, and it came back
-        return minutes + self.last_minutes
-
-    def _place(self, rework: str) -> str:
-        found = self.protocol.rework(rework)
-        places = self.protocol.places(found.per) if found is not None else (HAND,)
-        return places[0]
 
 
 def main() -> None:

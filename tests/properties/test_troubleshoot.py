@@ -46,6 +46,19 @@ def problems(draw, *, checks=True):
     return problem(weight / weight.sum(), draw(numbers), chance, checks=made)
 
 
+@FEW
+@given(problems(checks=False), st.data())
+def test_many_beliefs_at_once_are_worth_what_each_is_alone(p, data):
+    """They are worked out in one go; what one of them does must not touch the others."""
+    solver, n = Solver(p), len(p.weight)
+    rows = st.lists(st.floats(0.0, 1.0), min_size=n, max_size=n)
+    beliefs = np.array(data.draw(st.lists(rows, min_size=1, max_size=5)))
+    left = np.array(data.draw(st.lists(st.lists(st.booleans(), min_size=n, max_size=n), min_size=len(beliefs),
+                                       max_size=len(beliefs))))  # fmt: skip
+    alone = [solver.simple_value(b, open_) for b, open_ in zip(beliefs, left, strict=True)]
+    assert solver.simple_values(beliefs, left) == pytest.approx(np.array(alone))
+
+
 def best_of_all(p):
     """The value of the best policy that keeps the rule about cuts and the last resort, by trying everything."""
     n, k = len(p.act_minutes), len(p.check_minutes)

@@ -228,6 +228,26 @@ def test_what_nobody_has_looked_at_yet_comes_before_any_change(plan_of, all_show
     assert plan_of(shares, seen=[i for i in all_shown if i.key != gap], done={gap}).first.kind == "rework"
 
 
+@pytest.mark.parametrize(("now_p", "moved"), [(0.8, False), (0.3, True)])
+def test_slides_are_moved_for_no_known_cause_only_where_they_probably_stand_wrong(
+    catalogue, actions, protocol, all_shown, now_p, moved
+):
+    """A reading that is a degree off would otherwise move them, and the digits then no longer keep together."""
+    case = load_case(ROOT / "examples" / "03-a-little-shallow.toml")
+    found = replace(length_ways(case, protocol, load_design("linden")), now_p=now_p)
+    belief = believe(
+        posterior_of(catalogue, {"": 0.9, "wrist-tight": 0.1}),
+        catalogue,
+        actions,
+        protocol,
+        hold_point="strung",
+        lengths=found,
+        none_fits=False,
+        seen=all_shown,
+    )
+    assert any(step.lengths is found.slides for step in belief.steps) is moved
+
+
 def test_two_causes_that_no_look_can_part_are_both_put_right_before_one_look(plan_of, every_look):
     shares = {"hinge-tight@ring.tip": 0.5, "elastic-weak@ring": 0.5}
     blind = plan_of(shares, done=every_look)
@@ -354,6 +374,7 @@ def test_the_bundled_file_fits_its_published_schema():
         ('format = "handsel-actions/1"', 'format = "x/1"', "format"),
         ('undoes = "worked-rest-angle"', 'undoes = "worked-rest-angel"', 'no characteristic "worked-rest-angel"'),
         ('"whippletree-level", "thumb', '"whippletree-levle", "thumb', 'no look "whippletree-levle"'),
+        ('looks = ["fingers-move-together"', 'looks = ["fingers-move"', 'no look "fingers-move"'),
         ("own_look_sees = 0.85", "own_look_sees = 1.85", "at most 1"),
         ('[last_resort]\nrework = "take-apart"', '[last_resort]\nrework = "burn"', 'no rework "burn"'),
     ],

@@ -97,8 +97,9 @@ def _show(out: Console, plan: HandPlan) -> None:
     if plan.kept:
         out.print(_plain(plan.kept, "dim"))
     own = (
-        f"Whoever reworks it looks first at what did not hold; then {round(100 * plan.p_handed_over)} hands in 100 "
-        "are good when they are handed over."
+        "Before it is handed over, look at what did not hold, at what the rework touches and at what its cause "
+        "showed; what does not hold then, others look at too. So "
+        f"{round(100 * plan.p_handed_over)} hands in 100 are good when they are handed over."
     )
     out.print(_plain(own, "dim"))
     out.print(_plain("A plan is advice: a person looks, decides and says so.", "dim"))
@@ -117,7 +118,9 @@ def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
         told = f"{minutes} min, {round(100 * step.p_conforms)} % good after it{cuts}"
         _line(out, depth, f"{lead}{step.title}.", told, bold=depth == 0)
         if step.sets:
-            _line(out, depth + 1, "", "then close it five times, read it, and set screws and thumb pin by that")
+            _line(
+                out, depth + 1, "", "then close it five times, read it, and set screws and thumb pin by that"
+            )
     if step.lengths is not None:
         angle = step.lengths.worked_rest_angle_deg
         told = f"worked rest angle then {angle.value:.1f}° (95 %: {angle.low:.1f}° to {angle.high:.1f}°)"
