@@ -83,9 +83,8 @@ def test_when_all_hands_go_out_the_status_is_good(tmp_path):
 
 
 @pytest.mark.slow
-def test_one_hand_is_planned_from_its_case(tmp_path, monkeypatch):
+def test_one_hand_is_planned_from_its_case(tmp_path):
     """A jammed whippletree; and the same with priors learned from thirty of its kind."""
-    monkeypatch.setenv("HANDSEL_CACHE", str(tmp_path))
     case = EXAMPLE.parents[1] / "07-jammed-whippletree.toml"
     told = json.loads(run(case, "--json", "--quick").stdout)
     jsonschema.validate(told, schema("hand-plan"))
