@@ -44,10 +44,12 @@ from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
+from handsel.diagnosis.from_case import seen_in_case
+from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case, HandRecord, Observation
 from handsel.inspection.undo import ReworkDone
-from handsel.rework.hand.eyes import items_of_people, looked_twice
+from handsel.rework.hand.eyes import looked_twice
 from handsel.rework.hand.length_ways import LengthWays, length_ways
 from handsel.rework.hand.plan import plan_hand
 from handsel.rework.hand.result import AskedLook, HandPlan, PlanStep
@@ -113,7 +115,7 @@ class Study:
     def plan(self, r: Record) -> HandPlan:
         """The plan for what has been said so far."""
         case = self.case(r.said, r.again)
-        items = items_of_people(case, self.protocol, self.catalogue)
+        items = items_of(self.catalogue, seen_in_case(case, self.protocol, self.catalogue))
         p = posterior(self.library, self.catalogue, items)
         return plan_hand(
             p,

@@ -1,4 +1,4 @@
-"""Looks that a plan may ask for: what two people say counts twice, second looks and numbers tell what they can."""
+"""Looks that a plan may ask for: nobody is sent to what was settled, second looks and numbers tell what they can."""
 
 from dataclasses import replace
 from datetime import date
@@ -11,8 +11,8 @@ from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows, Seen, items_of
 from handsel.diagnosis.posterior import Posterior
-from handsel.inspection.case import Case, GroupAcceptance, HandRecord, Observation
-from handsel.rework.hand.eyes import items_of_people, looked_twice
+from handsel.inspection.case import Case, HandRecord, Observation
+from handsel.rework.hand.eyes import looked_twice, unseen
 from handsel.rework.hand.looks import information, looks_for
 
 HANDS = 40  # of each state
@@ -46,35 +46,27 @@ def through_hole(answer, by=""):
     return Observation(of="cord-through-hole", place="ring", answer=answer, by=by)
 
 
-def keys(items):
-    return sorted((i.look.id, i.place, i.answer) for i in items)
-
-
-def test_two_who_see_the_same_count_for_two_and_one_who_says_it_twice_for_one(protocol, catalogue):
-    two = case_with(through_hole("no"), through_hole("no", "builder 3"))
-    assert keys(items_of_people(two, protocol, catalogue)) == [("cord-through-hole", "ring", "no")] * 2
-    one = case_with(through_hole("no"), through_hole("no"))
-    assert keys(items_of_people(one, protocol, catalogue)) == [("cord-through-hole", "ring", "no")]
-
-
-def test_what_was_taken_as_shown_is_in_once_and_may_be_looked_at_by_itself(protocol, catalogue):
-    group = protocol.characteristic("cord-through-hole").hold_point
-    case = case_with(
-        Observation(of="worked-rest-angle", value=36.0, unit="deg"),
-        Observation(of="worked-rest-angle", value=36.5, unit="deg", by="builder 3"),
-        accepted=(GroupAcceptance(group=group),),
-    )
-    items = items_of_people(case, protocol, catalogue)
-    assert sum(i.key == ("cord-through-hole", "ring") for i in items) == 1
-    assert next(i for i in items if i.key == ("cord-through-hole", "ring")).in_group
-
-
 def test_nobody_is_sent_to_look_a_third_time():
     assert looked_twice(case_with(through_hole("no"))) == frozenset()
     twice = case_with(through_hole("no"), through_hole("yes", "builder 3"))
     assert looked_twice(twice) == {("cord-through-hole", "ring")}
     read = Observation(of="whippletree-level", readings=(1.0, 2.0), unit="deg")
     assert looked_twice(case_with(read)) == {("whippletree-level", "")}
+    assert looked_twice(case_with(through_hole("can't tell"))) == {("cord-through-hole", "ring")}
+
+
+def test_what_nobody_has_looked_at_is_all_but_what_was_seen_or_shown_or_given_up(protocol, catalogue):
+    every = {(o.id, place) for o in catalogue.observables for place in o.places}
+    shown = {("elastics-there", f) for f in ("index", "middle", "ring", "little", "thumb")}
+    seen = [
+        Seen(of="cord-through-hole", place="ring", answer="no"),
+        Seen(of="worked-rest-angle", value=35.0),
+        *(Seen(of=of, place=place, answer="yes", in_group=True) for of, place in shown),
+    ]
+    left = unseen(catalogue, items_of(catalogue, seen), {("starts", "index")})
+    asked = {a.key for look in left for a in look.asked}
+    assert asked == every - shown - {("cord-through-hole", "ring"), ("worked-rest-angle", ""), ("starts", "index")}
+    assert not any(a.again for look in left for a in look.asked)
 
 
 def two_states(catalogue, one, other, column, values):

@@ -22,8 +22,10 @@ from handsel.data.load_protocol import load_protocol
 from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
 from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
+from handsel.diagnosis.from_case import seen_in_case
+from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.posterior import posterior, with_priors
-from handsel.rework.hand.eyes import items_of_people, looked_twice
+from handsel.rework.hand.eyes import looked_twice
 from handsel.rework.hand.length_ways import length_ways
 from handsel.rework.hand.plan import plan_hand
 from handsel.rework.hand.result import HandPlan, PlanStep, Turn
@@ -56,7 +58,7 @@ def plan_one_hand(path: Path, *, as_json: bool, quick: bool, confirmed: Path | N
         click.echo("simulating hands of this size, once: about a minute ...", err=True)
         lower_priority()
         library = build_library(at, rounds=tuple(range(enough)))
-    items = items_of_people(case, protocol, catalogue)
+    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
     p = posterior(library, catalogue, items, scale_ratio=case.hand.scale_ratio)
     plan = plan_hand(
         p,

@@ -17,7 +17,7 @@ from handsel.diagnosis.likelihood import BadAnswer, items_of
 from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case
 from handsel.inspection.protocol import Protocol
-from handsel.rework.hand.eyes import items_of_people, looked_twice
+from handsel.rework.hand.eyes import looked_twice
 from handsel.rework.hand.length_ways import length_ways
 from handsel.rework.hand.plan import plan_hand
 from handsel.rework.hand.way import way_of_plan
@@ -33,7 +33,7 @@ def planned_hand(pk: int) -> dict[str, Any]:
     told, protocol = told_of(hand), protocol_kept(hand.protocol_id)
     catalogue, _ = catalogue_learned(at.catalogue)
     case = _taken(case_of(hand, told, with_causes=True), protocol, catalogue)
-    items = items_of_people(case, protocol, catalogue)
+    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
     p = posterior(library, catalogue, items, scale_ratio=hand.scale_ratio)
     actions = load_actions(f"{catalogue.id}-actions", catalogue, protocol)
     plan = plan_hand(

@@ -3,58 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import replace
 
 import numpy as np
 
 from handsel.diagnosis.catalogue import Catalogue, Observable
-from handsel.diagnosis.from_case import seen_in_case
-from handsel.diagnosis.likelihood import Item, items_of
+from handsel.diagnosis.likelihood import CANNOT_TELL, Item
 from handsel.inspection.case import Case
-from handsel.inspection.protocol import Protocol
 from handsel.rework.hand.looks import ANSWER_MIN, Asked, Key, Look
 
 EYES = 2  # pairs of eyes on one thing; a third look tells too little to plan with
 
 
-def items_of_people(case: Case, protocol: Protocol, catalogue: Catalogue) -> tuple[Item, ...]:
-    """What was seen of a hand, each person's by itself: two who saw the same thing count for two.
-
-    Parameters: case, whose observations say by whom they are; protocol; catalogue.
-    Returns: Item, for `posterior`. One person's answer counts once, however often it is written down.
-    Raises: BadAnswer for a place, an answer or a number that does not fit.
-    Valid for: people who look for themselves, not over each other's shoulder.
-    Source: independence of two people's slips.
-    Checked by: unit/test_looks.py
-    """
-    grouped = [i for i in items_of(catalogue, seen_in_case(case, protocol, catalogue)) if i.in_group]
-    people = dict.fromkeys(o.by for o in case.observations)
-    own = [
-        item
-        for person in people
-        for item in items_of(
-            catalogue,
-            seen_in_case(
-                replace(
-                    case, observations=tuple(o for o in case.observations if o.by == person), accepted=()
-                ),
-                protocol,
-                catalogue,
-            ),
-        )
-    ]
-    return (*grouped, *own)
-
-
 def looked_twice(case: Case) -> frozenset[Key]:
-    """What two people have looked at, or was read twice: nobody is sent to look at it a third time.
+    """What two people have looked at, was read twice or could not be told: nobody is sent to look at it once more.
 
     Parameters: case.    Returns: pairs of observable and place.    Raises: nothing.
-    Valid for: as items_of_people.    Source: own rule.    Checked by: unit/test_looks.py
+    Valid for: people who look for themselves, not over each other's shoulder.
+    Source: own rule.    Checked by: unit/test_looks.py
     """
     eyes: dict[Key, int] = {}
     for o in case.observations:
-        eyes[o.of, o.place] = eyes.get((o.of, o.place), 0) + max(len(o.readings), 1)
+        count = EYES if o.answer == CANNOT_TELL else max(len(o.readings), 1)
+        eyes[o.of, o.place] = eyes.get((o.of, o.place), 0) + count
     return frozenset(key for key, count in eyes.items() if count >= EYES)
 
 
