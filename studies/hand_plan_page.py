@@ -48,6 +48,7 @@ class Asked:
     simulated: int  # hands of the library
     last_title: str  # of the last resort
     most_tries: int  # reworks before it
+    own_look_sees: float  # that the plan reckons with
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,6 +156,10 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         f"Looks asked for before the first rework: {sum(r.checks for r in runs) / n:.0f} a hand, those that the "
         "volunteer had left out included.",
         "",
+        f"Of the hands that were not good right after the first rework, the look before handing over saw "
+        f"{_seen(runs, good=False)} (the plan reckons with {100 * asked.own_look_sees:.0f} in 100); of the good ones it "
+        f"took {_seen(runs, good=True)} for not good.",
+        "",
         "| minutes to a conforming hand, mean | | the plan against it |",
         "| --- | ---: | ---: |",
         f"| by the plan, all looks, settings and returns included | {spent / n:.0f} | |",
@@ -166,6 +171,12 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         "treated kindly: the reworks that the protocol names for what really fails, each at the right place at once, "
         "without a look before and without a slip; the next one follows when one was not enough.",
     ]
+
+
+def _seen(runs: Sequence[Run], *, good: bool) -> str:
+    """How many of those that were good, or were not, after the first rework were not handed over then."""
+    some = [r for r in runs if r.good_first is good]
+    return f"{sum(r.reworks > 1 for r in some)} of {len(some)}"
 
 
 def _left(runs: Sequence[Run]) -> list[str]:

@@ -331,6 +331,7 @@ def _write(runs: Sequence[Run], asked: argparse.Namespace, study: Study) -> None
         simulated=len(study.library.stratum),
         last_title=study.last_title,
         most_tries=MOST_TRIES,
+        own_look_sees=study.actions.trying.own_look_sees,
     )
     OUT.write_text(report(runs, about), encoding="utf-8")
 

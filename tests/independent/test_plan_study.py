@@ -96,7 +96,14 @@ def a_run(number, **more):
 
 def test_the_page_says_how_often_it_went_well_and_whether_the_seed_was_looked_at():
     asked = Asked(
-        seed=7, hands=4, looked_at=(5, 6), whole=False, simulated=100, last_title="Take apart", most_tries=3
+        seed=7,
+        hands=4,
+        looked_at=(5, 6),
+        whole=False,
+        simulated=100,
+        last_title="Take apart",
+        most_tries=3,
+        own_look_sees=0.85,
     )
     runs = [
         a_run(1),
@@ -108,6 +115,7 @@ def test_the_page_says_how_often_it_went_well_and_whether_the_seed_was_looked_at
     assert f"| all | 4 | 75.0 % | {100 * lower(3, 4):.1f} % | 90 % | 50.0 % |" in page
     assert "| two faults | 1 | 100.0 % |" in page
     assert "1.25 a hand (1: 3, 2: 1, 3: 0 hands)" in page
+    assert "saw 1 of 2 (the plan reckons with 85 in 100); of the good ones it took 0 of 2 for not good" in page
     assert "| everything restrung first | 160 | 0.25 |" in page
     assert "- elastics: 2\n- knots: 1" in page
     assert "| wrist-tight | 3 | 2 | 1 |" in page
