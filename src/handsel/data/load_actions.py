@@ -9,8 +9,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from handsel.data.checked import checked
+from handsel.data.fault_tables import PATTERN, WORDS
 from handsel.data.fields import Id, Line, Number, Table, Text
-from handsel.data.load_faults import PATTERN, WORDS
 from handsel.data.places import near, place
 from handsel.data.toml_file import read_toml
 from handsel.diagnosis.catalogue import Catalogue

@@ -12,11 +12,11 @@ from handsel.data.day_plan_tables import DayPlanTable
 from handsel.data.day_tables import DayTables
 from handsel.data.design_tables import DesignTables
 from handsel.data.diagnosis_tables import DiagnosisTable
+from handsel.data.fault_tables import FaultTables
 from handsel.data.figure_tables import DetailsFile, FiguresFile
 from handsel.data.hand_plan_tables import HandPlanTable
 from handsel.data.load_actions import ActionsFile
 from handsel.data.load_confirmed import ConfirmedFile
-from handsel.data.load_faults import FaultTables
 from handsel.data.load_hand_over import HandOverTables
 from handsel.data.load_labels import LabelTable
 from handsel.data.load_steps import StepsTables

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue, Severity
 from handsel.diagnosis.evidence import log_likelihoods
-from handsel.diagnosis.hands import NONE, Bench, draw
+from handsel.diagnosis.hands import NONE, Bench, draw, severities
 from handsel.diagnosis.library import Library
 from handsel.diagnosis.likelihood import BAND, BAND_POWER, Item, Rows
 from handsel.diagnosis.passing import as_brought
@@ -112,7 +112,7 @@ def _near(
             continue
         width = max(0.06 * (s.high - s.low), float(np.sqrt(w @ (known[:, k] - w @ known[:, k]) ** 2)) * 0.6)
         width = min(width, 0.25 * (s.high - s.low))
-        from_prior = _prior_draw(s, even, sign)
+        from_prior = severities(s, even, sign)
         near = known[pick, k] + width * noise
         value = np.where(fresh, from_prior, near)
         out[:, k] = value
@@ -129,12 +129,6 @@ def _near(
             size = np.clip(np.abs(out[:, k]) if s.either_sign else out[:, k], s.low, s.high)
             out[:, k] = size * np.where(out[:, k] < 0.0, -1.0, 1.0) if s.either_sign else size
     return out, np.maximum(ratio, 1e-300)
-
-
-def _prior_draw(s: Severity, even: Floats, sign: Floats) -> Floats:
-    from handsel.diagnosis.hands import severities
-
-    return severities(s, even, sign)
 
 
 def _prior_density(s: Severity, x: Floats) -> Floats:
