@@ -157,8 +157,8 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         "volunteer had left out included.",
         "",
         f"Of the hands that were not good right after the first rework, the look before handing over saw "
-        f"{_seen(runs, good=False)} (the plan reckons with {100 * asked.own_look_sees:.0f} in 100); of the good ones it "
-        f"took {_seen(runs, good=True)} for not good.",
+        f"{_seen(runs, good=False)} (the plan reckons with {100 * asked.own_look_sees:.0f} in 100); of the good ones "
+        f"it took {_seen(runs, good=True)} for not good.",
         "",
         "| minutes to a conforming hand, mean | | the plan against it |",
         "| --- | ---: | ---: |",
