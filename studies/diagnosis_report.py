@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from diagnosis_minutes import Search
 from diagnosis_scores import (
+    CALIBRATED_ANEW,
     FAULTLESS,
     Calibration,
     Case,
@@ -47,6 +48,7 @@ class Judged:
     weights: Sequence[float] = ()  # that make the hands as frequent as the priors say; none: even
     unseen: Sequence[bool] = ()  # of which nobody knew the figures before; none: no hand
     learnt: str = ""  # how the ceiling came about
+    draws: int = CALIBRATED_ANEW  # for the intervals of calibrations
 
 
 def singles(cases: Sequence[Case]) -> list[Case]:
@@ -57,9 +59,9 @@ def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
     tool = singles(judged.tool)
     best = min(judged.ceilings, key=lambda name: log_score(singles(judged.ceilings[name])))
     ceiling = singles(judged.ceilings[best])
-    every = calibration([stated(c) for c in judged.tool])
-    first = calibration([first_stated(c) for c in judged.tool])
-    usual = calibration([stated(c) for c in judged.tool], judged.weights or None)
+    every = calibration([stated(c) for c in judged.tool], draws=judged.draws)
+    first = calibration([first_stated(c) for c in judged.tool], draws=judged.draws)
+    usual = calibration([stated(c) for c in judged.tool], judged.weights or None, draws=judged.draws)
     lines = [
         "# How well a cause is named",
         "",
@@ -109,7 +111,12 @@ def _goals(judged: Judged, best: str, every: Calibration, usual: Calibration) ->
     beside: list[str] = [""] * len(rows)
     if unseen.any():
         mine = [c for c, yes in zip(judged.tool, unseen, strict=True) if yes]
-        beside = [str(r[1]) for r in _figures(judged, unseen, best, calibration([stated(c) for c in mine]))]
+        beside = [
+            str(r[1])
+            for r in _figures(
+                judged, unseen, best, calibration([stated(c) for c in mine], draws=judged.draws)
+            )
+        ]
     rows += [
         ("calibration slope, kinds as frequent as their priors", _interval(usual.slope), "0.85 to 1.15",
          GOAL_SLOPE[0] <= usual.slope[0] <= GOAL_SLOPE[1]),
@@ -161,7 +168,7 @@ def _figures(judged: Judged, which: NDArray[np.bool_], best: str, every: Calibra
     for name, cases in (("", tool), ("told the study's frequencies of kinds, ", told)):
         both = share([in_top(4)(c) for c in cases if len(c.true) == 2])
         sound = share([called_faultless(c) for c in cases if not c.true])
-        slope = every if not name else calibration([stated(c) for c in cases])
+        slope = every if not name else calibration([stated(c) for c in cases], draws=judged.draws)
         if name:
             first, third = macro(singles(cases), in_top(1)), macro(singles(cases), in_top(3))
             rows += [

@@ -13,6 +13,7 @@ Floats = NDArray[np.float64]
 FAULTLESS = "faultless"
 LEAST_P = 1e-4  # what is given less than this counts as given this, in logarithms and logits
 DRAWS = 2000
+CALIBRATED_ANEW = 200
 ENOUGH_LOGIT = 1e-6  # the last step of a fit: far below what is printed
 
 
@@ -97,9 +98,12 @@ class Calibration:
 
 
 def calibration(
-    groups: Sequence[tuple[Floats, Floats]], weights: Sequence[float] | None = None, seed: int = 0
+    groups: Sequence[tuple[Floats, Floats]],
+    weights: Sequence[float] | None = None,
+    seed: int = 0,
+    draws: int = CALIBRATED_ANEW,
 ) -> Calibration:
-    """Of groups of (stated p, whether it was so), one group a hand; intervals by drawing hands."""
+    """Of groups of (stated p, whether it was so), one group a hand; intervals by drawing hands so many times."""
     rng = np.random.default_rng(seed)
     w = np.ones(len(groups)) if weights is None else np.asarray(weights, dtype=float)
     sizes = [len(p) for p, _ in groups]
@@ -116,7 +120,7 @@ def calibration(
         return _logistic(x, y, k, line)[1], _intercept(x, y, k, large)
 
     drawn = np.array(
-        [fit(w * np.bincount(rng.integers(0, len(w), len(w)), minlength=len(w))) for _ in range(200)]
+        [fit(w * np.bincount(rng.integers(0, len(w), len(w)), minlength=len(w))) for _ in range(draws)]
     )
     low, high = np.quantile(drawn, [0.025, 0.975], axis=0)
     return Calibration(

@@ -164,8 +164,12 @@ def test_the_report_says_what_was_met_and_what_was_not(paper):
             query_ms=[10.0] * len(paper),
             searches={"tool": [search] * 5, "fixed": [slow] * 5},
             search_kinds=["1/1"] * 5,
+            unseen=[k % 2 == 0 for k in range(len(paper))],
+            learnt="learnt from paper",
+            draws=5,
         )
         told[name] = report(judged, "written here", ["paper"])
     assert "| true cause first, mean over kinds | 100.0%" in told["perfect"]
     assert "50% (95 % interval 50% to 50%) |  | 25 % | met" in told["perfect"]
+    assert "| what | 60 hands | of these 30 unseen | wanted | all |" in told["perfect"]
     assert told["never"].count("**not met**") >= 3
