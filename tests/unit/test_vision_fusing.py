@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from handsel.errors import OutOfRange
-from handsel.vision.angle import Drawing, RestAngle
+from handsel.vision.angle import RestAngle
+from handsel.vision.angle_drawing import Drawing
 from handsel.vision.camera import Lens
 from handsel.vision.fusing import chi_squared_quantile, fuse
 from handsel.vision.refused import Cause, PhotoRefused

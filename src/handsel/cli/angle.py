@@ -102,7 +102,7 @@ def _read(path: Path, card_turn_sd_deg: float) -> Read:
 
     try:
         photo = read_photo(path)
-        lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture)
+        lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture, zoom_ratio=photo.zoom_ratio)
         found = measure_rest_angle(photo.gray, lens=lens, card_turn_sd_deg=card_turn_sd_deg, where=path.name)
     except HandselError as error:
         return Read(path=path, reading=None, error=error)

@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 MOST_BYTES = 60_000_000
 MOST_PIXELS = 60_000_000
 LEAST_SIDE_PX = 64
-_EXIF, _ORIENTATION, _WIDTH, _HEIGHT, _FOCAL_35 = 0x8769, 0x0112, 0xA002, 0xA003, 0xA405
+_EXIF, _ORIENTATION, _WIDTH, _HEIGHT, _ZOOM, _FOCAL_35 = 0x8769, 0x0112, 0xA002, 0xA003, 0xA404, 0xA405
+# Longer side over shorter one of what phones and cameras take. A file without notes that has none of these shapes is a
+# piece of a picture.
+_SHAPES = (1.0, 5 / 4, 4 / 3, 3 / 2, 16 / 9, 2.0, 18.5 / 9, 19 / 9, 19.5 / 9, 20 / 9, 21 / 9)
+_SAME_SHAPE = 0.015  # to within this share: programs that shrink a picture round its sides
 _HEIF_BRANDS = {b"heic", b"heix", b"hevc", b"heim", b"heis", b"hevm", b"hevs", b"mif1", b"msf1"}
 
 # What Pillow and the libraries under it raise for a file that is not what it says it is.
@@ -41,6 +45,7 @@ class Photo:
     gray: npt.NDArray[np.uint8]  # (h, w), read-only, orientation applied
     f35_mm: float | None  # 35 mm equivalent of the focal length; None when the file has none
     whole_picture: bool  # False when the file shows that it was cut
+    zoom_ratio: float | None  # digital zoom as the camera wrote it; None when the file has none
     kind: str  # JPEG, PNG, WEBP or HEIF
 
     @property
@@ -132,11 +137,11 @@ def photo_from_bytes(data: bytes, *, name: str) -> Photo:
     """
     with opened(data, name=name, gray=True) as picture:
         kind = picture.format or ""
-        f35_mm, whole = _lens(picture)
+        f35_mm, whole, zoom = _lens(picture)
         gray = np.asarray(_gray(_upright(picture, name)), dtype=np.uint8)
     gray = np.ascontiguousarray(gray)
     gray.flags.writeable = False
-    return Photo(name=name, gray=gray, f35_mm=f35_mm, whole_picture=whole, kind=kind)
+    return Photo(name=name, gray=gray, f35_mm=f35_mm, whole_picture=whole, zoom_ratio=zoom, kind=kind)
 
 
 def colour_from_bytes(data: bytes, *, name: str) -> Image:
@@ -255,21 +260,27 @@ def _gray(picture: Image) -> Image:
     return picture.convert("L")
 
 
-def _lens(picture: Image) -> tuple[float | None, bool]:
-    """The 35 mm equivalent, and whether the picture is whole, as far as the file says."""
+def _lens(picture: Image) -> tuple[float | None, bool, float | None]:
+    """The 35 mm equivalent, whether the picture is whole, and the digital zoom, as far as the file says."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             notes = picture.getexif().get_ifd(_EXIF)
     except _UNREADABLE:
-        return None, True
+        notes = {}
     f35 = _number(notes.get(_FOCAL_35))
     width, height = _number(notes.get(_WIDTH)), _number(notes.get(_HEIGHT))
-    whole = True
+    kept = max(picture.size) / min(picture.size)
+    shapes: tuple[float, ...] = () if f35 is not None else _SHAPES
     if width and height and width > 0 and height > 0:
-        taken, kept = max(width, height) / min(width, height), max(picture.size) / min(picture.size)
-        whole = abs(taken / kept - 1.0) < 0.015
-    return (f35 if f35 is not None and 8.0 <= f35 <= 400.0 else None), whole
+        shapes = (max(width, height) / min(width, height),)
+    whole = not shapes or any(abs(shape / kept - 1.0) < _SAME_SHAPE for shape in shapes)
+    zoom = _number(notes.get(_ZOOM))
+    return (
+        f35 if f35 is not None and 8.0 <= f35 <= 400.0 else None,
+        whole,
+        zoom if zoom is not None and 1.0 <= zoom <= 50.0 else None,  # 0 says that none was used
+    )
 
 
 def _number(value: Any) -> float | None:

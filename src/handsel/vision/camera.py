@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, log, sqrt
 
 import numpy as np
@@ -16,18 +16,24 @@ FloatArray = npt.NDArray[np.float64]
 FILM_DIAGONAL_MM = hypot(36.0, 24.0)
 # What is known of a phone's lens before its photo is looked at; each a standard deviation.
 CENTRE_RATIO_SD = 0.0025  # of the optical centre from the picture's middle, as a share of the diagonal
+CUT_CENTRE_RATIO_SD = 0.06  # the same for a picture that was cut: a fifth off one side moves it by 0.08
 DISTORTION_SD = 0.035  # of k1
 # The camera's own figure is a whole number, and the real lens is near its figure, not on it.
 FIGURE_RATIO_SD = 0.01
+# A figure in the file may be none of this picture's: it was zoomed or cut afterwards, which makes the lens seem longer,
+# or a program wrote it. One photo in twenty is a guess; what the cards say weighs against it.
+_WRONG_SHARE, _WRONG_LONGER, _WRONG_SD = 0.05, 0.25, 0.5
+_ZOOMED = 1.02  # a digital zoom that matters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FocalGuess:
-    """One thing the focal length may be: a log-normal, and how probable it is."""
+    """One thing the lens may be: a log-normal for its focal length, how far off its centre, and how probable it is."""
 
     log_f35: float  # natural logarithm of the 35 mm equivalent [mm]
     sd: float  # of that logarithm
     weight: float
+    centre_ratio_sd: float = CENTRE_RATIO_SD  # of the optical centre, as a share of the picture's diagonal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +42,9 @@ class Lens:
 
     f35_mm: float | None = None  # 35 mm equivalent as the camera wrote it; None when it did not
     whole_picture: bool = True  # False when the file shows that the picture was cut
+    zoom_ratio: float | None = (
+        None  # digital zoom as the camera wrote it; its focal length may count it or not
+    )
 
     def guesses(self) -> tuple[FocalGuess, ...]:
         """The focal lengths that are possible, before the picture itself is asked.
@@ -49,14 +58,42 @@ class Lens:
         Checked by: published/test_vision_camera.py, unit/test_vision_camera.py
         """
         if self.f35_mm is None or not self.whole_picture:
+            centre = CENTRE_RATIO_SD if self.whole_picture else CUT_CENTRE_RATIO_SD
             return (
-                FocalGuess(log_f35=log(26.0), sd=0.05, weight=0.5),
-                FocalGuess(log_f35=log(50.0), sd=0.05, weight=0.3),
-                FocalGuess(log_f35=log(35.0), sd=0.40, weight=0.2),
+                FocalGuess(log_f35=log(26.0), sd=0.05, weight=0.5, centre_ratio_sd=centre),
+                FocalGuess(log_f35=log(50.0), sd=0.05, weight=0.3, centre_ratio_sd=centre),
+                FocalGuess(log_f35=log(35.0), sd=0.40, weight=0.2, centre_ratio_sd=centre),
             )
         f35 = number(self.f35_mm, "focal length", where="photo", low=8.0, high=400.0)
         rounding = 1.0 / sqrt(12.0) / f35
         return (FocalGuess(log_f35=log(f35), sd=hypot(rounding, FIGURE_RATIO_SD), weight=1.0),)
+
+    def guesses_with_doubt(self) -> tuple[FocalGuess, ...]:
+        """As guesses, and that the camera's own figure is not this picture's.
+
+        Returns: guesses; round a figure also one for a digital zoom that the figure may not count, and one for
+            anything else.
+        Raises: OutOfRange when the figure is no focal length.
+        Valid for: as guesses, where the picture itself can say which of them is right.
+        Source: Exif 2.32, DigitalZoomRatio and FocalLengthIn35mmFilm, of which cameras make the one count in the other
+            or not. The shares are our own.
+        Checked by: unit/test_vision_camera.py, unit/test_vision_handed_in.py
+        """
+        told = self.guesses()
+        if len(told) > 1:
+            return told
+        zoom = self.zoom_ratio or 1.0
+        ways = (0.0, log(zoom)) if zoom > _ZOOMED else (0.0,)
+        share = (1.0 - _WRONG_SHARE) / len(ways)
+        return (
+            *(replace(told[0], log_f35=told[0].log_f35 + way, weight=share) for way in ways),
+            FocalGuess(
+                log_f35=told[0].log_f35 + _WRONG_LONGER,
+                sd=_WRONG_SD,
+                weight=_WRONG_SHARE,
+                centre_ratio_sd=CUT_CENTRE_RATIO_SD,
+            ),
+        )
 
 
 def focal_px(f35_mm: float, width_px: float, height_px: float) -> float:

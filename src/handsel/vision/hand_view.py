@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.camera import CENTRE_RATIO_SD, DISTORTION_SD, FocalGuess, focal_px, project
+from handsel.vision.camera import DISTORTION_SD, FocalGuess, focal_px, project
 from handsel.vision.edges import EdgeReadings
 
 FloatArray = npt.NDArray[np.float64]
@@ -87,12 +87,11 @@ class Scene:
 
     @cached_property
     def scales(self) -> FloatArray:
-        """Standard deviations of what is known beforehand, that of the focal length left at 1."""
-        centre = CENTRE_RATIO_SD * float(np.hypot(*self.size_px))
+        """Standard deviations of what is known beforehand, those of the lens, focal length and centre, left at 1."""
         blur = np.array([self.palm.blur_px, self.palm.blur_px, self.cuff.blur_px, self.cuff.blur_px])
         spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
         placed = [TILT_SD] * 4 + [STEP_SD_MM, ABOVE_SD, ASIDE_SD, DISTANCE_LOG_SD]
-        return np.array([1.0, centre, centre, DISTORTION_SD, *placed, *spread])
+        return np.array([1.0, 1.0, 1.0, DISTORTION_SD, *placed, *spread])
 
     @cached_property
     def nominal_f_px(self) -> float:
@@ -273,6 +272,7 @@ def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
     """
     scales = scene.scales.copy()
     scales[0] = guess.sd
+    scales[1:3] = guess.centre_ratio_sd * float(np.hypot(*scene.size_px))
     return scales
 
 

@@ -19,6 +19,7 @@ class Cause(StrEnum):
     FROM_ABOVE = "hand seen from above"
     UPSIDE_DOWN = "card upside down"
     SWAPPED = "cards swapped"
+    MIRRORED = "picture mirrored"
     APART = "cards not on one hand"
     DISTORTED = "card bent or disturbed"
     UNCERTAIN = "too uncertain"

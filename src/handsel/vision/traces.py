@@ -38,6 +38,11 @@ _HINT_LIKENESS, _HINTS = 0.76, 12  # what is looked at closer, and how many of t
 _PART_LIKENESS = 0.925  # true pieces have 0.95 and more, chance likenesses below 0.90
 _PART_CELL_PX = 5
 _AROUND_MM = 120.0
+_ACROSS_PX = 61  # how far an edge may be spread
+_STRONG = 60.0  # difference of brightness that is an edge [of 255]
+_LEAST_EDGE_PX = 40  # so much of it, or it is chance
+_MIRRORED_PX = 1300
+_MIRRORED_LOOK = Look(longest_px=_MIRRORED_PX, treat=np.asarray, windows=(7, 37, 15))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -345,8 +350,22 @@ def _same_tones(patch: FloatArray, piece: FloatArray, white: float, black: float
     return light - dark > 0.45 * (white - black) and 0.55 * white < light < 1.6 * white
 
 
+def mirrored_cards(gray: Gray) -> tuple[int, ...]:
+    """The cards that are there once the picture is mirrored, as selfies are.
+
+    Parameters: gray : (h, w) uint8 [-].
+    Returns: their numbers, PALM first.
+    Raises: nothing of its own.
+    Valid for: pictures in which no card was found as they are.
+    Source: own construction; neither card's pattern is a mirror image of itself or of the other.
+    Checked by: unit/test_vision_handed_in.py
+    """
+    small = scaled(gray, 1.0 / max(1, round(max(gray.shape) / _MIRRORED_PX)))
+    return tuple(sorted({f.card for f in detect(np.ascontiguousarray(small[:, ::-1]), _MIRRORED_LOOK)}))
+
+
 def blur_px(gray: Gray) -> float:
-    """How wide the sharpest strong edges of a picture are.
+    """How wide the sharpest strong edges of a picture are, the way in which they are wider.
 
     Parameters: gray : (h, w) uint8 [-].
     Returns: standard deviation of the blur [px], of a copy 1600 px long; 0 when nothing in it has contrast.
@@ -358,17 +377,21 @@ def blur_px(gray: Gray) -> float:
     import cv2
 
     small = cv2.GaussianBlur(scaled(gray, min(1.0, 1600 / max(gray.shape))), (0, 0), 0.8).astype(np.float32)
-    slope = np.hypot(
-        cv2.Sobel(small, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(small, cv2.CV_32F, 0, 1, scale=0.125)
-    )
-    around = np.ones((25, 25), np.uint8)
-    height = cv2.dilate(small, around) - cv2.erode(small, around)
-    steepest = cv2.dilate(slope, around)
-    strong = height > 60.0
-    if strong.mean() < 1e-4:
-        return 0.0
-    widths = height[strong] / np.maximum(steepest[strong], 1e-3) / np.sqrt(2.0 * np.pi)
-    return float(np.percentile(widths, 10))
+    slopes = [np.abs(cv2.Sobel(small, cv2.CV_32F, *of, scale=0.125)) for of in ((1, 0), (0, 1))]
+    worst = 0.0
+    # Shake spreads the edges that it crosses and leaves those along it: both ways count by themselves.
+    for slope, other, around in zip(
+        slopes,
+        slopes[::-1],
+        (np.ones((1, _ACROSS_PX), np.uint8), np.ones((_ACROSS_PX, 1), np.uint8)),
+        strict=True,
+    ):
+        height = cv2.dilate(small, around) - cv2.erode(small, around)
+        crest = (height > _STRONG) & (slope > 2.0 * other) & (slope >= cv2.dilate(slope, around))
+        if crest.sum() >= _LEAST_EDGE_PX:
+            widths = height[crest] / np.maximum(slope[crest], 1e-3) / np.sqrt(2.0 * np.pi)
+            worst = max(worst, float(np.percentile(widths, 10)))
+    return worst
 
 
 def leans_from_above(found: Found) -> bool:

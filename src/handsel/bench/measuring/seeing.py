@@ -21,6 +21,7 @@ from handsel.bench.photos.developing import NotStored, Refused, must_be_bare, te
 from handsel.errors import HandselError
 
 if TYPE_CHECKING:
+    from handsel.data.photo_file import Photo as PhotoFile
     from handsel.vision.camera import Lens
 
 Picture: TypeAlias = Any  # an image of Pillow
@@ -35,13 +36,13 @@ class Sent:
     data: bytes
     task: Mapping[str, Any]
 
-    def lens(self, f35_mm: float | None, whole_picture: bool) -> Lens:
+    def lens(self, photo: PhotoFile) -> Lens:
         """What the file says, or, where it was made clean before, what it said when it came."""
         from handsel.vision.camera import Lens
 
         if "f35_mm" in self.task:
-            return Lens(f35_mm=self.task["f35_mm"], whole_picture=True)
-        return Lens(f35_mm=f35_mm, whole_picture=whole_picture)
+            return Lens(f35_mm=self.task["f35_mm"], zoom_ratio=self.task.get("zoom_ratio"))
+        return Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture, zoom_ratio=photo.zoom_ratio)
 
     def pixels(self) -> tuple[Any, Lens]:
         """All of it in colour, (h, w, 3) uint8, and the lens."""
@@ -50,7 +51,7 @@ class Sent:
         from handsel.data.photo_file import colour_from_bytes, photo_from_bytes
 
         photo = photo_from_bytes(self.data, name=WHERE)
-        lens = self.lens(photo.f35_mm, photo.whole_picture)
+        lens = self.lens(photo)
         return np.asarray(colour_from_bytes(self.data, name=WHERE), dtype=np.uint8), lens
 
     def colour(self) -> Picture:
@@ -76,7 +77,7 @@ def angle(sent: Sent, overlay: Path) -> dict[str, Any]:
     photo = photo_from_bytes(sent.data, name=WHERE)
     found = measure_rest_angle(
         photo.gray,
-        lens=sent.lens(photo.f35_mm, photo.whole_picture),
+        lens=sent.lens(photo),
         card_turn_sd_deg=0.0 if sent.task.get("cards") == "pads" else CARD_TURN_SD_DEG,
         where=WHERE,
     )

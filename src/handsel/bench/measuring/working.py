@@ -92,7 +92,7 @@ def _seen(m: Measurement, part: Path) -> tuple[dict[str, Any], str]:
     source = places.kept(m.photo.sha256)
     if m.photo.state != PhotoState.READY or not source.is_file():
         return dict(GONE), KEPT
-    task["f35_mm"] = m.photo.focal_length_35mm_mm
+    task["f35_mm"], task["zoom_ratio"] = m.photo.focal_length_35mm_mm, m.photo.digital_zoom_ratio
     return _apart(m, task, source, part), KEPT
 
 
