@@ -178,7 +178,10 @@ def _both(catalogue: Catalogue, whole: Rows) -> _Both:
 
 def _make_both(catalogue: Catalogue, whole: Rows) -> _Both:
     acts = [digits_of(catalogue, f) for f in catalogue.faults]
-    shared = {s: acts[a] & acts[b] for s, (a, b) in enumerate(whole.strata) if b >= 0 and acts[a] & acts[b]}
+    there = np.bincount(whole.stratum, minlength=len(whole.strata)) > 0
+    two = np.flatnonzero(there & (whole.strata[:, 1] >= 0))
+    shared = {int(s): acts[a] & acts[b] for s, (a, b) in zip(two, whole.strata[two], strict=True)}
+    shared = {s: digits for s, digits in shared.items() if digits}
     strata = np.array(list(shared), dtype=np.intp)
     at = np.full(len(whole.strata), -1, dtype=np.intp)
     at[strata] = np.arange(len(strata))
