@@ -89,21 +89,25 @@ def silhouette(skin: Skin, camera_mm: FloatArray) -> FloatArray:
 
 def _rings(ways: IntArray) -> list[list[int]]:
     """Closed walks along all the ways, each walked once; where several go on, which is taken does not matter."""
-    onward: dict[int, list[int]] = {}
-    for start, end in ways.tolist():
-        onward.setdefault(start, []).append(end)
+    starts, ends = ways.T
+    onward = np.full(int(ways.max(initial=-1)) + 1, -1)
+    onward[starts] = ends
+    # Hardly a point has two ways onward: those that were written over are kept aside.
+    order = np.argsort(starts, kind="stable")
+    again = order[:-1][starts[order[1:]] == starts[order[:-1]]]
+    aside: dict[int, list[int]] = {}
+    for start, end in ways[again].tolist():
+        aside.setdefault(start, []).append(end)
+    to = onward.tolist()
     rings = []
-    while onward:
-        at = next(iter(onward))
-        ring = []
-        while at in onward:
-            ring.append(at)
-            ends = onward[at]
-            following = ends.pop()
-            if not ends:
-                del onward[at]
-            at = following
-        rings.append(ring)
+    for first in range(len(to)):
+        while to[first] >= 0:
+            at, ring = first, []
+            while to[at] >= 0:
+                ring.append(at)
+                more = aside.get(at)
+                to[at], at = (more.pop() if more else -1), to[at]
+            rings.append(ring)
     return rings
 
 

@@ -31,6 +31,7 @@ _SIZE_RANGE = 1.0  # sizes that another size may have, ratio
 _TEMPER = 0.4  # what edges say counts this much: they err together more than they show
 # Share of its outline that a part must show: clear, and grown into its shadow.
 CLEAR_FIT, FAINT_FIT = 0.80, 0.75
+_FAINT_PLAIN = 0.70  # of a faint outline, from which it is not taken for several things
 LEAST_SAID = 12.0  # by an outline that is to be any part's
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
 _SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
@@ -58,7 +59,7 @@ class Explained:
     @property
     def is_plain(self) -> bool:
         """Whether an explanation by itself shows that one part lies there."""
-        enough = CLEAR_FIT if self.is_clear else FAINT_FIT
+        enough = CLEAR_FIT if self.is_clear else _FAINT_PLAIN
         return any(f.matched_ratio > enough and f.says > LEAST_SAID for f in self.fits + self.sized)
 
     @property
