@@ -35,7 +35,7 @@ _OUTSIDE = 0.55  # an outline point of the patch this far off [mm] is not explai
 _BY_MASK_MM = 0.45  # a predicted point so near to what colour tells needs no step of light
 # Where a thing's own colour ends, and how far from there its step of light may be: photo files keep colour at half the
 # sharpness, so colour names the step and light says where it is.
-_PEAK = 2  # places, half a pixel each, within which the slope of light has its own peak
+_PEAK = 1  # places, half a pixel each, within which the slope of light has its own peak
 _NAMED_MM, _NAMED_SHARE, _FULL_SHARE = 0.30, 0.21, 0.6
 _SHADE, _DARKEST = 0.9, 2.6  # shadow and dark part, natural logarithms of light below the paper's
 _DEEP_MM, _CUT_MM = (
