@@ -1,7 +1,9 @@
 """How well the diagnosis names the causes of independent faulty hands; writes docs/studies/diagnosis.md.
 
     python studies/faulty_hands.py FOLDER --seed 2027 --hands 1000     (and the other study seeds)
-    python studies/diagnosis_study.py FOLDER [--searches 120] [--minutes M] [--known FILE] [--out FILE]
+    python studies/faulty_hands.py FOLDER --seed 2030 --hands 660      (looked at when the method stands, not before)
+    python studies/diagnosis_ceiling.py FOLDER/ceiling --development OTHER_FOLDER
+    python studies/diagnosis_study.py FOLDER [--searches 120] [--minutes M] [--out FILE]
 
 What the tool says of each hand is kept beside the hands, under the hash of catalogue and library, so a run
 that was stopped goes on, and a changed tool is asked anew.
@@ -62,6 +64,9 @@ def main() -> None:
     )
     parser.add_argument("--out", type=Path, default=OUT)
     asked = parser.parse_args()
+    at = (asked.ceiling or asked.folder / "ceiling") / "learnt.npz"
+    if not at.exists():
+        parser.error(f"there is no {at}: run studies/diagnosis_ceiling.py first")
     files = sorted(asked.folder.glob("hands-*.jsonl"))
     every = list({_id(h): h for path in files for h in read_hands(path)}.values())
     hands = [h for h in every if "left_out" not in h][: asked.hands]
@@ -80,9 +85,15 @@ def main() -> None:
         return
     hands = [h for h in hands if _id(h) in verdicts]
     searched = search_all(searcher, spread_over_kinds(new, asked.searches), asked.folder)
-    learnt = learnt_before((asked.ceiling or asked.folder / "ceiling") / "learnt.npz")
     text = write(
-        hands, verdicts, searched, sum("left_out" in h for h in every), tool, learnt, fewer(searcher)
+        hands,
+        verdicts,
+        searched,
+        sum("left_out" in h for h in every),
+        tool,
+        learnt_before(at),
+        how=" ".join(("FOLDER", *sys.argv[2:])),
+        also=fewer(searcher),
     )
     asked.out.parent.mkdir(parents=True, exist_ok=True)
     asked.out.write_text(text, encoding="utf-8")
@@ -217,6 +228,8 @@ def write(
     left_out: int,
     tool: Tool,
     learnt: Learnt,
+    *,
+    how: str,
     also: Sequence[str] = (),
 ) -> str:
     """The whole report."""
@@ -241,7 +254,7 @@ def write(
     count = [sum(len(h["faults"]) == k for h in hands) for k in (1, 2, 0)]
     return report(
         judged,
-        f"Written by `python studies/diagnosis_study.py FOLDER --searches {len(judged.search_kinds)}`; MuJoCo"
+        f"Written by `python studies/diagnosis_study.py {how}`; MuJoCo"
         f" {mujoco.mj_versionString()}, seeds {', '.join(map(str, seeds))}; {tool.about}.",
         [*setting(hands, count), *seen_before(hands), *also],
     )
