@@ -28,6 +28,7 @@ class Run:
     fixed_minutes: float
     restring_minutes: float
     left: tuple[str, ...]  # what it still failed after the first rework
+    taken_apart: bool = False  # and built again, before it was first handed over
 
 
 def lower(good: int, n: int) -> float:
@@ -118,7 +119,8 @@ def _how(runs: Sequence[Run], asked: Asked) -> list[str]:
         + ("a volunteer's complete record." if asked.whole else "what a volunteer handed in, gaps and all.")
         + " It first asks for what nobody has looked at yet, then for second looks where they pay, then for a rework. "
         "Cords are cut, tied and seated, slides turned and set with people's errors; one rework in thirty leaves its "
-        "fault as it was. Reworks of cords and slides end with setting the slides by the hand's own readings.",
+        "fault as it was. Reworks of cords and slides, and building a hand anew, end with setting the slides by the "
+        "hand's own readings.",
         "",
         "A first try ends when the hand is first handed over. Before that, whoever reworked looks at what had not "
         "held, at what the rework touches and at what its cause showed; what does not hold is looked at by others, and "
@@ -146,13 +148,14 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
     spent, promised = sum(r.minutes for r in runs), sum(r.promised_minutes for r in runs)
     fixed, restring = sum(r.fixed_minutes for r in runs), sum(r.restring_minutes for r in runs)
     tries = [sum(r.reworks == k for r in runs) for k in range(1, asked.most_tries + 1)]
-    beyond = sum(r.reworks > asked.most_tries for r in runs)
-    at_once = sum(r.first.startswith(asked.last_title) for r in runs)
+    apart = [r for r in runs if r.taken_apart]
     return [
         f"Reworks before a hand was first handed over: {sum(min(r.reworks, asked.most_tries) for r in runs) / n:.2f} a "
         f"hand ({', '.join(f'{k}: {count}' for k, count in enumerate(tries, 1))} hands). "
-        f"After {asked.most_tries} reworks without being handed over {beyond} were taken apart and built again, which "
-        f"is taken to succeed; in {at_once} that was the first rework already, and each part at fault was found. "
+        f"{len(apart)} hands were taken apart and built again on the way, "
+        f"{sum(r.first.startswith(asked.last_title) for r in apart)} of them at once, "
+        f"{sum(r.reworks > asked.most_tries for r in apart)} after {asked.most_tries} reworks of which none was handed "
+        f"over; {sum(r.good_handed for r in apart)} of the {len(apart)} were good when handed over. "
         f"Looks asked for before the first rework: {sum(r.checks for r in runs) / n:.0f} a hand, those that the "
         "volunteer had left out included.",
         "",

@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
 
 from faulty_hand import which_faults
 from faulty_readings import Said
-from faulty_rework import Broken, broken_hand, reworked, seen_by_another, without_faults
+from faulty_rework import Broken, broken_hand, rebuilt, reworked, seen_by_another
 from hand_plan_looks import Key, Last, Looking, written
 from hand_plan_others import Others
 from hand_plan_page import Asked, Run, report, summary
@@ -144,7 +144,7 @@ class Study:
         record = self.record(hand, kept, [s for s in said if s not in kept], rng)
         record.brought = True
         opening = self.plan(record)
-        now, minutes, first, handed = hand, 0.0, None, None
+        now, minutes, first, handed, apart = hand, 0.0, None, None, False
         for reworks in range(1, MOST_TRIES + 1):
             wrong = self.looking.does_not_hold(record.said)
             plan, spent, checks = self.decide(record, now, wrong, rng)
@@ -154,7 +154,9 @@ class Study:
                 step = plan.first_rework()
                 now = self.done(now, step, rng)
                 minutes += step.minutes
-                if step.sets:
+                last_resort = step.kind == "last resort"
+                apart = apart or (last_resort and handed is None)
+                if step.sets or last_resort:
                     now = self.set_slides(now, rng)
                 if first is None:
                     first = (plan, checks, step.title, not now.fails, now.fails)
@@ -179,7 +181,10 @@ class Study:
                 record.refused |= {(s.of, s.place) for s in last.again}
         else:
             minutes += self.resort_minutes
-            handed = (True, MOST_TRIES + 1) if handed is None else handed
+            now = self.set_slides(rebuilt(now, self.design, rng), rng)
+            minutes += self.actions.trying.failed_minutes if now.fails else 0.0
+            if handed is None:
+                handed, apart = (not now.fails, MOST_TRIES + 1), True
         if first is None or handed is None:
             raise RuntimeError("no rework was asked for")
         return Run(
@@ -197,6 +202,7 @@ class Study:
             fixed_minutes=self.others.in_order(hand),
             restring_minutes=self.others.restring_all(hand),
             left=first[4],
+            taken_apart=apart,
         )
 
     def record(
@@ -271,8 +277,8 @@ class Study:
 
     def done(self, hand: Broken, step: PlanStep, rng: np.random.Generator) -> Broken:
         """A rework done to a hand."""
-        if step.kind == "last resort":  # every part looked at and built anew
-            return without_faults(hand, self.design)
+        if step.kind == "last resort":
+            return rebuilt(hand, self.design, rng)
         w = step.lengths
         return reworked(
             hand,

@@ -160,12 +160,22 @@ def reworked(
     )
 
 
-def without_faults(hand: Broken, design: Design) -> Broken:
-    """The hand as it would be without any of its faults: taken apart, each part looked at, built again."""
-    recipe = _recipe(design, hand.seed, hand.number, (), 0.0, Change())
-    truth = work(recipe)
-    fails = tuple(failures(recipe, truth, sound_hand(design)))
-    return replace(hand, faults=(), change=Change(), recipe=recipe, truth=truth, fails=fails)
+def rebuilt(hand: Broken, design: Design, rng: np.random.Generator) -> Broken:
+    """The hand taken apart, each part looked at and what is wrong mended, and strung anew with people's errors.
+
+    What a hand without its faults has of ordinary spread in its parts and elastics it keeps.
+    """
+    nominal = {cord: nominal_length_mm(design, cord) for cord in range(len(design.cords))}
+    return reworked(
+        replace(hand, faults=(), change=Change()),
+        design,
+        reworks=[ReworkDone(rework="restring-all")],
+        cures=(),
+        turns=0.0,
+        pin_mm=0.0,
+        finished_mm=nominal,
+        rng=rng,
+    )
 
 
 def _gone(

@@ -109,12 +109,13 @@ def test_the_page_says_how_often_it_went_well_and_whether_the_seed_was_looked_at
         a_run(1),
         a_run(2, good_first=False, reworks=2, left=("elastics",)),
         a_run(3, good_first=False, good_handed=False, left=("elastics", "knots")),
-        a_run(4, faults=("wrist-tight", "loop-long@index-middle")),
+        a_run(4, faults=("wrist-tight", "loop-long@index-middle"), first="Take apart", taken_apart=True),
     ]
     page = report(runs, asked)
     assert f"| all | 4 | 75.0 % | {100 * lower(3, 4):.1f} % | 90 % | 50.0 % |" in page
     assert "| two faults | 1 | 100.0 % |" in page
     assert "1.25 a hand (1: 3, 2: 1, 3: 0 hands)" in page
+    assert "1 hands were taken apart and built again on the way, 1 of them at once, 0 after 3 reworks" in page
     assert "saw 1 of 2 (the plan reckons with 85 in 100); of the good ones it took 0 of 2 for not good" in page
     assert "| everything restrung first | 160 | 0.25 |" in page
     assert "- elastics: 2\n- knots: 1" in page
