@@ -73,7 +73,10 @@ def seen(hall: Hall, hand: Hand, kind: str, of: str) -> None:
 def fine(page: Page, axe: str, said: str) -> list[str]:
     page.wait_for_timeout(400)
     wrong = looked_at(page, axe, said)
-    page.set_viewport_size(SIZES["phone"])
+    for size in ("laptop", "phone"):
+        page.set_viewport_size(SIZES[size])
+        over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        wrong += [f"{said}: {over} px to scroll sideways, {size}"] if over > 0 else []
     return wrong
 
 

@@ -147,7 +147,8 @@ def test_without_width_card_or_mat_there_are_no_millimetres():
     with pytest.raises(CuffRefused) as refused:
         look_at_cuff(drawn())
     assert refused.value.cause is CuffCause.NO_SCALE
-    assert "--width-mm" in refused.value.do
+    assert "outer width" in refused.value.do
+    assert "--" not in refused.value.do  # the same words are read on a phone
 
 
 def test_lengths_that_are_none_are_refused():

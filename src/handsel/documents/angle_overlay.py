@@ -37,7 +37,7 @@ def angle_overlay(picture: Image, reading: RestAngle, *, quality: int = 88) -> b
     copy = picture.resize((round(picture.width * shrink), round(picture.height * shrink)))
     ratio = copy.width / reading.picture_px[0]
     pen = ImageDraw.Draw(copy)
-    width = max(4, round(max(copy.size) / 260))
+    width = max(4, round(max(copy.size) / 160))  # on a phone the picture is a quarter as wide
     drawing = reading.drawing
     for outline, line, colour in (
         (drawing.palm_card, drawing.palm_line, _PALM),
@@ -55,7 +55,7 @@ def angle_overlay(picture: Image, reading: RestAngle, *, quality: int = 88) -> b
 def _stroke(pen: ImageDraw, points: FloatArray, colour: tuple[int, int, int], width: int) -> None:
     """A line with a pale edge, so that it shows on any ground."""
     flat = [(float(x), float(y)) for x, y in points]
-    pen.line(flat, fill=_PAPER, width=width + 4, joint="curve")
+    pen.line(flat, fill=_PAPER, width=width + max(4, width // 2), joint="curve")
     pen.line(flat, fill=colour, width=width, joint="curve")
 
 

@@ -21,8 +21,8 @@ FloatArray = npt.NDArray[np.float64]
 # The bench's own colours: carbon, cord, paper, ink.
 _OUTLINE, _MIRROR, _PAPER, _INK = (61, 90, 128), (177, 67, 43), (255, 253, 247), (34, 48, 58)
 _LONGEST_PX = 1600
-_SPARE = 0.45  # of the cuff's width, round it
-_SMALL = 0.6  # of the picture: a cuff that needs less is shown closer, or a phone shows a few pixels of it
+_SPARE = 0.3  # of the cuff's width, round it
+_SMALL = 0.75  # of the picture: a cuff that needs less is shown closer, or a phone shows a few pixels of it
 
 
 def cuff_overlay(
@@ -41,7 +41,7 @@ def cuff_overlay(
     Raises: nothing of its own.
     Valid for: readings of that photo.
     Source: own drawing.
-    Checked by: unit/test_cuff_overlay.py
+    Checked by: unit/test_cuff_bend_overlays.py
     """
     from PIL import ImageDraw
 
@@ -51,7 +51,7 @@ def cuff_overlay(
     ratio = copy.width / piece.width * picture.width / seen.picture_px[0]
     begin = corner * copy.width / piece.width
     pen = ImageDraw.Draw(copy)
-    width = max(3, round(max(copy.size) / 330))
+    width = max(3, round(max(copy.size) / 230))
     at = [
         (lines + 0.5) * ratio - begin
         for lines in (seen.axis_px, seen.mirror_px, seen.outline_px, seen.largest_px)

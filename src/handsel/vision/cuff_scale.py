@@ -108,8 +108,8 @@ def no_scale(where: str) -> CuffRefused:
         CuffCause.NO_SCALE,
         "nothing in the photo tells millimetres",
         where=where,
-        do="Measure the cuff's width at the end that faces the camera and give it (--width-mm), or hold a printed card "
-        "beside that end.",
+        do="Measure the cuff's outer width at the end that faces the camera and give it, or hold a printed card beside "
+        "that end, and take the photo again.",
     )
 
 

@@ -279,8 +279,8 @@
   // ---- what a photo shows beside a yes or no: parts on the mat, a cuff, a bend ------------------------
 
   const ASKED = {
-    parts: { sheet: "Let a photo count them", length: ["bar_mm", "A bar of the mat by caliper, if you measured it", 10, 400], take: "Photograph the mat", words: "Lay the parts on the printed mat, none on another, and photograph it from above." },
-    cuff: { sheet: "Let a photo measure the cuff", length: ["width_mm", "Outer width of the end that faces the camera, by caliper; leave it empty with a card or the mat in the picture", 15, 300], take: "Photograph the cuff", words: "A photo that looks into one end measures how far left and right differ." },
+    parts: { sheet: "Let a photo count them", length: ["bar_mm", "A bar of the mat, by caliper", 10, 400, "Leave it empty unless you measured one."], take: "Photograph the mat", words: "Lay the parts on the printed mat, none on another, and photograph it from above." },
+    cuff: { sheet: "Let a photo measure the cuff", length: ["width_mm", "Outer width of that end, by caliper", 15, 300, "Leave it empty when a printed card or the mat is in the picture."], take: "Photograph the cuff", words: "A photo that looks into one end measures how far left and right differ." },
     bend: { sheet: "Let a photo mark pale lines", take: "Photograph the bend", words: "A close photo marks places that look lighter, for you to look at." },
   };
 
@@ -311,8 +311,8 @@
     function length(what) {
       const input = h("input", { id: "photo-length", type: "text", inputmode: "decimal", autocomplete: "off", value: typed, oninput: function () { typed = input.value; wrong.textContent = ""; } });
       const wrong = h("p", { class: "wrong", role: "alert", id: "photo-length-wrong" });
-      input.setAttribute("aria-describedby", "photo-length-wrong");
-      return h("div", { class: "field photo-length" }, h("label", { for: "photo-length" }, what[1]), h("div", { class: "number" }, input, h("span", { class: "unit" }, "mm")), wrong);
+      input.setAttribute("aria-describedby", "photo-length-how photo-length-wrong");
+      return h("div", { class: "field photo-length" }, h("label", { for: "photo-length" }, what[1]), h("p", { class: "second", id: "photo-length-how" }, what[4]), h("div", { class: "number" }, input, h("span", { class: "unit" }, "mm")), wrong);
     }
     // A small sheet takes a kit in several photos: each says which one it goes on from.
     function taking(file, rest) {
