@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from handsel.errors import OutOfRange
-from handsel.vision.pale_lines import part_and_colour, take_apart
+from handsel.vision.pale_surface import part_and_colour, take_apart
 from handsel.vision.whitening import BendCause, BendRefused, Looks, look_at_bend
 from unit.drawn_bend import BLACK, ORANGE, SIZE, TEAL, WHITE, along_and_across, drawn
 
@@ -20,8 +20,9 @@ RENDERS = Path(__file__).parents[1] / "data" / "vision" / "bends"
 SHOTS = [json.loads(line) for line in (RENDERS / "truth.jsonl").read_text(encoding="utf-8").splitlines()]
 
 
-@pytest.mark.parametrize("colour", [ORANGE, TEAL])
-@pytest.mark.parametrize("turn_deg", [0.0, 20.0, 75.0, 130.0])
+@pytest.mark.parametrize(
+    ("colour", "turn_deg"), [(ORANGE, 0.0), (TEAL, 20.0), (ORANGE, 75.0), (TEAL, 130.0)], ids=str
+)
 def test_a_whitened_line_is_marked_where_it_is(colour, turn_deg):
     seen = look_at_bend(drawn(colour, turn_deg=turn_deg, covered=0.3))
     assert seen.can_tell

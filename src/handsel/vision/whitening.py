@@ -18,7 +18,8 @@ import numpy.typing as npt
 from handsel.errors import HandselError
 from handsel.metrology.checks import number
 from handsel.vision.colour import ciede2000, lab_from_linear
-from handsel.vision.pale_lines import Line, Surface, find_lines, part_and_colour, take_apart
+from handsel.vision.pale_lines import Line, find_lines
+from handsel.vision.pale_surface import Surface, part_and_colour, take_apart
 
 FloatArray = npt.NDArray[np.float64]
 Pixels = npt.NDArray[np.uint8]
