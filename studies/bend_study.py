@@ -21,7 +21,11 @@ from handsel.vision.whitening import BendRefused, look_at_bend
 
 ROOT = Path(__file__).parents[1]
 RENDERS = ROOT / "out" / "bend-renders"
-KINDS = {"bends": "Photos that it was developed on", "fresh": "Fresh photos, on which nothing was chosen"}
+KINDS = {
+    "bends": "Photos that it was developed on",
+    "fresh": "Photos that were fresh once and have been seen",
+    "last": "Fresh photos, on which nothing was chosen",
+}
 OTHERWISE = ("may be a reflection", "may be a scratch")  # marked, and named as something harmless
 NEAR_PX, SHARE = 22.0, 0.4  # a line is found when so much of it has a candidate so near
 
@@ -146,6 +150,10 @@ in any mixture.
 A line counts as found when a candidate runs within 22 pixels (about 1.3 mm) of 40 % of it. *Bend drawn* means that a
 person has drawn the bend's direction; then lines across it are not marked.
 
+On the photos that have been seen, 7 of 19 sound bends were marked when they were fresh, 4 of them as more than a
+reflection or a scratch. Two rules were made of that and of the photos before: white that lies in the plastic covers
+its colour in proportion to what it adds, and a line below a third of a millimetre is named a scratch however it runs.
+
 {sections}
 ## What this means
 
@@ -193,7 +201,7 @@ def main() -> None:
     text = PAGE.format(
         sections="\n".join(sections.values()),
         judged=""
-        if "fresh" in sections
+        if "last" in sections
         else "**No fresh photo has been looked at: the limits were chosen on these very photos, and nothing here "
         "judges them.**",
     )
