@@ -57,7 +57,7 @@ def singles(cases: Sequence[Case]) -> list[Case]:
 
 def report(judged: Judged, written_by: str, setting: Sequence[str]) -> str:
     tool = singles(judged.tool)
-    best = min(judged.ceilings, key=lambda name: log_score(singles(judged.ceilings[name])))
+    best = highest_ceiling(judged)
     ceiling = singles(judged.ceilings[best])
     every = calibration([stated(c) for c in judged.tool], draws=judged.draws)
     first = calibration([first_stated(c) for c in judged.tool], draws=judged.draws)
@@ -195,9 +195,17 @@ def _figures(judged: Judged, which: NDArray[np.bool_], best: str, every: Calibra
     return rows
 
 
-def is_ceiling(judged: Judged, best: str) -> bool:
+def is_ceiling(judged: Judged, name: str) -> bool:
     """Whether it says more of the true cause than the diagnosis that was told the same: else it is none."""
-    return log_score(singles(judged.ceilings[best])) < log_score(singles(judged.even))
+    return log_score(singles(judged.ceilings[name])) < log_score(singles(judged.even))
+
+
+def highest_ceiling(judged: Judged) -> str:
+    """Of several, all from below, the one that names most; where none is one, the one that comes nearest."""
+    good = [name for name in judged.ceilings if is_ceiling(judged, name)]
+    if good:
+        return max(good, key=lambda name: macro(singles(judged.ceilings[name]), in_top(1)).value)
+    return min(judged.ceilings, key=lambda name: log_score(singles(judged.ceilings[name])))
 
 
 def among_causes(c: Case) -> Case:

@@ -211,8 +211,8 @@ def ceilings(learnt: Learnt, hands: Sequence[Hand], verdicts: dict[str, Any]) ->
     said = learnt.said(hands)
     both = [together(p, verdicts[_id(h)]["even"]) for h, p in zip(hands, said, strict=True)]
     return {
-        "learnt from the generator": [as_case(h, p) for h, p in zip(hands, said, strict=True)],
-        "that and this diagnosis together": [as_case(h, p) for h, p in zip(hands, both, strict=True)],
+        "what is learnt from the generator": [as_case(h, p) for h, p in zip(hands, said, strict=True)],
+        "that, and this diagnosis, together": [as_case(h, p) for h, p in zip(hands, both, strict=True)],
     }
 
 
@@ -287,7 +287,8 @@ def learning(learnt: Learnt) -> str:
         f"Learnt from {learnt.hands} hands drawn by the generator's own code and worked by the swift engine with"
         f" MuJoCo's differences put on, each answered by {number} volunteers. Its log score is {drawn:.3f} of drawn"
         f" hands kept back (after {earlier[0]} volunteers {earlier[1]:.3f}) and {known:.3f} of {DEVELOPED_ON} hands in"
-        " MuJoCo that only lent their differences."
+        " MuJoCo that only lent their differences. It is a ceiling from below, as everything learnt is; so is"
+        " the mean of it and this diagnosis, and the higher of the two counts."
     )
 
 
