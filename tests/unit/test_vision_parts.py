@@ -212,3 +212,11 @@ def test_an_empty_mat_has_nothing_and_all_is_missing() -> None:
     seen = looked([])
     assert seen.seen == ()
     assert sum(m.count for m in seen.missing) == 6
+
+
+def test_a_thing_that_is_no_part_neither_fills_a_place_nor_makes_a_right_part_one_too_many() -> None:
+    bar = np.array([[110.0, -200], [152, -200], [152, -218], [110, -218]])[::-1]
+    seen = looked([*the_kit()[:2], (bar, BLUE)], expected=set(NAMES[:3]))
+    assert seen.count(State.RIGHT) == 2
+    assert seen.count(State.EXTRA) == 0
+    assert [m.names for m in seen.missing] == [("index_proximal",)]

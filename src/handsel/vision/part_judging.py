@@ -67,20 +67,21 @@ def judged(
     chosen = assigned(things, kinds)
     case = Case(kinds=kinds, design=design, scale_ratio=scale_ratio, view=view, printed=printed)
     seen = []
-    for one, (kind, is_extra) in zip(things, chosen, strict=True):
-        seen.append(_seen(one, kind, case, is_extra=is_extra))
+    for thing, (kind, is_extra) in zip(things, chosen, strict=True):
+        seen.append(_seen(thing, kind, case, is_extra=is_extra))
     for k, (kind, is_extra) in enumerate(chosen):
         if not is_extra or seen[k].state is not State.EXTRA:
             continue
-        # It is not one too many while one of those that took its places cannot be told.
+        # It is not one too many while one of those that took its places cannot be told, or is no part.
         for j, (other, other_extra) in enumerate(chosen):
-            if other == kind and not other_extra and seen[j].state is State.UNTOLD:
+            if other == kind and not other_extra and seen[j].state in (State.UNTOLD, State.FOREIGN):
                 seen[k] = replace(seen[k], state=State.RIGHT, reason="")
                 chosen[j], chosen[k] = (None, False), (kind, False)
                 break
     taken = [0] * len(kinds)
-    for kind, is_extra in chosen:
-        if kind is not None and not is_extra:
+    for one, (kind, is_extra) in zip(seen, chosen, strict=True):
+        # What is of no name takes no part's place, whatever it was most like.
+        if kind is not None and not is_extra and one.names:
             taken[kind] += 1
     untold = any(s.state is State.UNTOLD for s in seen)
     missing = tuple(
