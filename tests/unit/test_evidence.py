@@ -10,8 +10,8 @@ import pytest
 from diagnosing import FEW, library_with, of_kinds
 from handsel.diagnosis.evidence import log_likelihoods
 from handsel.diagnosis.likelihood import Seen, chances, items_of, log_density, rows_of
+from handsel.diagnosis.people import people
 from handsel.diagnosis.posterior import posterior
-from handsel.diagnosis.words import people
 
 CATALOGUE = of_kinds(*FEW)
 FINGERS = ("index", "middle", "ring", "little")

@@ -14,7 +14,8 @@ import numpy as np
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.digits_apart import log_by_digit
 from handsel.diagnosis.likelihood import TOGETHER, Floats, Item, Rows, log_likelihood
-from handsel.diagnosis.words import log_sights, log_word, of_one_thing, people
+from handsel.diagnosis.people import people
+from handsel.diagnosis.words import log_sights, log_word, of_one_thing
 
 
 def log_likelihoods(catalogue: Catalogue, rows: Rows, items: Sequence[Item]) -> Floats:

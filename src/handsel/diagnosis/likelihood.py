@@ -19,14 +19,13 @@ from numpy.typing import NDArray
 from handsel.diagnosis.catalogue import HAND, Catalogue, Observable
 from handsel.diagnosis.hands import column_of
 from handsel.diagnosis.library import Library
+from handsel.diagnosis.people import look_chance, slip_share, slipped
 from handsel.errors import HandselError
 
 Floats = NDArray[np.float64]
 
 LOGISTIC_SCALE = 0.5513  # of a logistic distribution with standard deviation 1: sqrt(3) / pi
 LEAST_U_SHARE = 0.3  # of the usual noise: nobody reads better than that
-GROUP_TIMES = 2.0  # slips are so much more frequent where a whole group was taken as shown
-GROUP_SEES, GROUP_ALARMS = 0.7, 0.3  # of what is seen, and of false alarms, where a group is taken as shown
 CANNOT_TELL = "can't tell"
 # By how much the swift engine differs from the full one, and both from a printed hand (standard deviations).
 MODEL_SD = {
@@ -255,14 +254,6 @@ def rows_of(library: Library, scale_ratio: float) -> Rows:
     return known[scale_ratio]
 
 
-def usual_times(catalogue: Catalogue) -> float:
-    """How much more often than a careful person people slip, careful and careless ones together.
-
-    Parameters: catalogue.    Returns: [-].
-    """
-    return 1.0 + catalogue.careless_share * (catalogue.careless_times - 1.0)
-
-
 def chances(
     catalogue: Catalogue, rows: Rows, look: Observable, place: str, *, in_group: bool = False
 ) -> Floats:
@@ -276,22 +267,6 @@ def chances(
         bad = look_chance(catalogue, rows.strata, look, place, in_group)[rows.stratum]
         return np.stack([1.0 - bad, bad])
     return slipped(clear_chances(rows, look, place), slip_share(catalogue, look, in_group))
-
-
-def slip_share(catalogue: Catalogue, look: Observable, in_group: bool, times: float | None = None) -> float:
-    """How often an answer is not the one that was meant.
-
-    Parameters: catalogue; look; in_group; times, how much more often than a careful person; None: as usual.
-    Returns: [-].
-    """
-    careful = catalogue.slip_share if look.kind == "look" else look.lapse
-    often = (usual_times(catalogue) if times is None else times) * (GROUP_TIMES if in_group else 1.0)
-    return min(careful * often, 0.5)
-
-
-def slipped(clear: Floats, share: float) -> Floats:
-    """Chances of answers (answers, n) when a share of them is any of the others."""
-    return np.asarray((1.0 - share) * clear + share / (len(clear) - 1) * (1.0 - clear))
 
 
 def clear_chances(rows: Rows, look: Observable, place: str) -> Floats:
@@ -317,34 +292,6 @@ def clear_chances(rows: Rows, look: Observable, place: str) -> Floats:
     below = [rising(cut - x, blurred) for cut in look.cuts]
     edges = [np.zeros_like(x), *below, np.ones_like(x)]
     return np.asarray(np.maximum(np.stack([b - a for a, b in zip(edges, edges[1:], strict=False)]), 0.0))
-
-
-def sign_shows(
-    catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
-) -> Floats:
-    """Chance that there is something to see that should not be, or seems to be, for each stratum; (s,).
-
-    Parameters: catalogue; strata : (s, 2) int; look; place; in_group, whether it was taken as shown with a group.
-    Returns: (s,) float [-].
-    Source: signs of two faults independent of each other and of false alarms.
-    """
-    bad = look.answers_of(place)[1]
-    hidden = np.ones(len(catalogue.faults) + 1)  # the last one: no fault
-    for f in catalogue.faults:
-        for sign in f.signs:
-            if sign.of == look.id and sign.place == place and sign.answer == bad:
-                chance = sign.chance * (GROUP_SEES if in_group else 1.0)
-                hidden[f.index] *= 1.0 - chance
-    false_alarm = look.false_alarm * (GROUP_ALARMS if in_group else 1.0)
-    return np.asarray(1.0 - (1.0 - false_alarm) * hidden[strata[:, 0]] * hidden[strata[:, 1]])
-
-
-def look_chance(
-    catalogue: Catalogue, strata: NDArray[np.int16], look: Observable, place: str, in_group: bool
-) -> Floats:
-    """Chance that a look is told to show what should not be, by people as they are, for each stratum; (s,)."""
-    slip = slip_share(catalogue, look, in_group)
-    return np.asarray(slip + (1.0 - 2.0 * slip) * sign_shows(catalogue, strata, look, place, in_group))
 
 
 def log_likelihood(catalogue: Catalogue, rows: Rows, item: Item) -> Floats:

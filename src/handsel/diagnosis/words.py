@@ -8,22 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue
-from handsel.diagnosis.likelihood import Floats, Item, Rows, clear_chances, sign_shows, slip_share, slipped
+from handsel.diagnosis.likelihood import Floats, Item, Rows, clear_chances
+from handsel.diagnosis.people import people, sign_shows, slip_share, slipped
 
 # A simulated quantity behind a word is now and then not what decided it: the joint was dragged along, the light was
 # bad, the model leaves something out. Then the word is drawn as from any hand. Found on simulated hands of another
 # kind, by how bold the probabilities were: a fifth makes them too bold, a third to two fifths does not.
 AMISS_SHARE = 0.35
 LEAST_P = 1e-6
-
-
-def people(catalogue: Catalogue) -> tuple[tuple[float, float], ...]:
-    """Careful and careless ones: their share, and how many times as many slips they make.
-
-    Parameters: catalogue.    Returns: pairs.
-    """
-    careless = catalogue.careless_share
-    return (1.0 - careless, 1.0), (careless, catalogue.careless_times)
 
 
 def of_one_thing(items: Sequence[Item]) -> list[tuple[Item, ...]]:
