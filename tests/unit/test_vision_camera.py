@@ -38,3 +38,16 @@ def test_barrel_distortion_draws_a_point_inward():
     )
     assert far[0, 0, 0] == pytest.approx(800 + 1200 * 0.25 * (1 - 0.05 * 0.0625))
     assert far[0, 0, 1] == 600.0
+
+
+def test_a_figure_may_be_another_pictures_and_a_zoom_be_counted_in_it_or_not():
+    plain = Lens(f35_mm=26.0).guesses_with_doubt()
+    assert [round(g.weight, 3) for g in plain] == [0.95, 0.05]
+    assert plain[0].log_f35 == Lens(f35_mm=26.0).guesses()[0].log_f35
+    assert plain[1].sd > 10.0 * plain[0].sd
+    assert plain[1].centre_ratio_sd > plain[0].centre_ratio_sd
+    zoomed = Lens(f35_mm=26.0, zoom_ratio=2.0).guesses_with_doubt()
+    assert [round(float(np.exp(g.log_f35)), 6) for g in zoomed[:2]] == [26.0, 52.0]
+    assert sum(g.weight for g in zoomed) == pytest.approx(1.0)
+    assert len(Lens(f35_mm=26.0, zoom_ratio=1.0).guesses_with_doubt()) == 2
+    assert Lens().guesses_with_doubt() == Lens().guesses()
