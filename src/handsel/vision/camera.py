@@ -42,9 +42,7 @@ class Lens:
 
     f35_mm: float | None = None  # 35 mm equivalent as the camera wrote it; None when it did not
     whole_picture: bool = True  # False when the file shows that the picture was cut
-    zoom_ratio: float | None = (
-        None  # digital zoom as the camera wrote it; its focal length may count it or not
-    )
+    zoom_ratio: float | None = None  # digital zoom as written; the focal length may count it or not
 
     def guesses(self) -> tuple[FocalGuess, ...]:
         """The focal lengths that are possible, before the picture itself is asked.

@@ -30,9 +30,8 @@ _ASKEW = 0.60  # of the half width: a camera from which a flank shows its outer 
 _NOT_A_CUFF = 0.3  # of the width
 _FAR_TIP_MM = 2.0
 _CALM = 5  # neighbours on either side over which the outline is smoothed
-_U_SHADOW_MM = (
-    0.5  # shadow where the cuff stands, taken for cuff where only lightness tells it from the ground
-)
+# shadow where the cuff stands, taken for cuff where only lightness tells it from the ground
+_U_SHADOW_MM = 0.5
 _SIDES = ("left", "right")
 
 

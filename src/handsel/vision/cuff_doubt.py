@@ -25,9 +25,7 @@ _BAND = (0.25, 0.7)  # of the thickness: how far inside the edge its colour is r
 # with a box at its flank is at twice; the third is passed by that one and by a twisted cuff on a ground of its colour.
 _OTHER_COLOUR = 40.0  # difference in a* and b* that is another plastic
 _MOST_OTHER = 0.05  # of the way
-_MOST_HOLLOW_DEG = (
-    60.0  # that the way turns back: a line of a cuff trembles, and its tips' corners are rounded
-)
+_MOST_HOLLOW_DEG = 60.0  # that the way turns back: a cuff's line trembles, its corners are round
 _MOST_ALONE = 0.05  # of the way
 _APART = "Clear away what lies beside the cuff, lay it on a plain sheet of another colour, and take it again."
 

@@ -19,11 +19,9 @@ _STEPS = 240  # points of the outside
 _LEAST_STEP = 6.0  # colour difference that is an edge
 _LIGHT_BESIDE_COLOUR = 0.3
 _SOFT_PX = 0.5
-_SHADOW_PX, _DARKER, _MOST_SHADOW = (
-    1.2,
-    0.88,
-    0.5,
-)  # how far in, how dark beside the ground (L*), along how much
+_SHADOW_PX = 1.2  # how far in a shadow is told from an edge
+_DARKER = 0.88  # its lightness beside the ground's (L*)
+_MOST_SHADOW = 0.5  # of the way: more is no shadow
 _BETWEEN = 0.5  # of what an edge takes longer to cross than the rest: how far off its place may be
 _BY_TURNS = 0.5  # how much of what two of the three ways of telling a tip differ by is its uncertainty
 _STUB = (0.15, 0.8)  # of the rim: the part of a tip's short edge that is straight, from its corner

@@ -27,10 +27,8 @@ FloatArray = npt.NDArray[np.float64]
 
 _POINTS = 90
 _ENDS = 0.06  # share of the outline at either tip that has no far end of its own
-_ROUNDS, _GATES = (
-    12,
-    (0.30, 0.05),
-)  # how far a far edge may lie from where it is thought, over the width: first, last
+_ROUNDS = 12
+_GATES = (0.30, 0.05)  # of the width, first and last: how far a far edge may lie from where it is thought
 _ALIKE = 0.85  # cosine between both edges' directions
 _EDGE = 0.012  # of the width: how well a far edge is found, and how far a cuff is from a prism
 _RUNS = 8.0  # pieces of the outline that are wrong independently of each other

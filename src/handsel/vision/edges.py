@@ -29,10 +29,7 @@ _SAMPLES, _FEW_SAMPLES = 14, 6  # most samples per cell at the end, and while th
 _GRID_PX_SD = 0.035  # what the pixel grid and its compression do to one piece of edge [px]
 _ROUNDS = 6
 _STEADY_CELLS, _STEADY_BLUR = 0.05, 0.35  # placed so well, the card is read with all samples
-_DONE_CELLS, _DONE_BLUR = (
-    0.012,
-    0.04,
-)  # so well that shifts and blur are small against the blur: nothing to redo
+_DONE_CELLS, _DONE_BLUR = 0.012, 0.04  # so well that what is left is small against the blur: nothing to redo
 _ODD, _CROSSED = 2.0, 6.0  # times the usual scatter: not by chance; something lies across the edge
 _BLUR_MIN, _BLUR_MAX = 0.03, 0.60  # of a cell
 _USUAL_BLUR_PX = 1.2  # of a phone held by hand, to start from

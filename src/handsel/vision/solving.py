@@ -38,17 +38,14 @@ from handsel.vision.slopes import hinge_slope, slopes
 FloatArray = npt.NDArray[np.float64]
 
 _ROUNDS = 25
-_ENOUGH, _ROUGHLY = (
-    3e-3,
-    0.3,
-)  # a round that gains less ends the search; roughly where it will be taken up again
+_ENOUGH = 3e-3  # a round that gains less ends the search
+_ROUGHLY = 0.3  # the same where it will be taken up again
 _OUTLIER = 3.0  # standard deviations at which an edge begins to lose its say
 _FITTED = 7.0  # unknowns that the edges of one card settle, about
 _BLOCK_PX = 8.0  # a JPEG file rounds blocks of so many pixels: what lies in one errs together
 _UNLIKELY = 0.1  # a guess of less weight than this is tried only
-_MOST_GAIN = (
-    4.0  # where the edges would gain more than this by another focal length: by chance one photo in twenty
-)
+# Where the edges would gain more by another focal length, the guess is doubted: by chance in one photo of twenty.
+_MOST_GAIN = 4.0
 _DROPPED = 12.0  # explanations less likely than exp(-12) of the best say nothing
 
 

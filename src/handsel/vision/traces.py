@@ -31,9 +31,7 @@ _PULLED_TURNS_DEG = (
 )  # as the hand mostly lies, a little turned, then upright
 _FLAT_LIKENESS = 0.55  # correlation with the pattern, blurred as a flat view is
 _FLAT_CELL_PX = 8  # of the copy in which an outline's inside is compared
-_MOST_OUTLINES = (
-    400  # that are looked into, the largest first: grain has thousands, and cards are not the least
-)
+_MOST_OUTLINES = 400  # that are looked into, the largest first: grain has thousands
 _HINT_LIKENESS, _HINTS = 0.76, 12  # what is looked at closer, and how many of them
 _PART_LIKENESS = 0.925  # true pieces have 0.95 and more, chance likenesses below 0.90
 _PART_CELL_PX = 5
