@@ -30,7 +30,7 @@ _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _SHADOW_MM = 6.0  # so far a small part's shadow under a lamp is taken to reach
 _LINE_MM = 0.8  # thinner things are printed lines
-_INNER = 0.5  # share of a thing that must lie within the border line: what reaches in from outside is no part
+_INNER = 0.4  # share of a thing's outline that must lie within the border line: what reaches in from outside is no part
 NOISE = 0.03  # light against the paper's, added before colour is divided by it
 _TINTED = 0.12  # a thing's colour against grey, light against the paper's, from which colour names its edge
 _DARK_THING = -1.9  # mean natural logarithm of light from which darkness does
@@ -84,8 +84,7 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     for k in range(1, count):
         mine = labels == k
         whole = float(mine.sum())
-        # A tall part seems to reach over the border line; what comes in from outside is a hand, a sheet, a ruler.
-        if float((mine & inner).sum()) < _INNER * whole:
+        if not (mine & inner).any():
             continue
         is_shaded = (np.abs(level[mine]) > _SHADED).sum() > _SHADED_MM2 * flat.px_per_mm**2
         its_own = sure & mine
@@ -98,7 +97,15 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
         if is_shaded:
             own = _with_shadow(own, mine, its_own, flat.px_per_mm)
         found += own
-    return tuple(found)
+    # A tall part seems to reach over the border line; what comes in from outside is a hand, a sheet, a ruler.
+    return tuple(p for p in found if _inside_line(p.outline_mm, view) > _INNER)
+
+
+def _inside_line(outline_mm: FloatArray, view: MatView) -> float:
+    """Share of an outline that is within the border line."""
+    free, (x, y) = view.mat.free, outline_mm.T
+    within = (x > free.x_mm) & (x < free.right_mm) & (-y > free.y_mm) & (-y < free.lower_mm)
+    return float(within.mean())
 
 
 def _inner(view: MatView, scale: float, shape: tuple[int, ...]) -> Mask:
@@ -144,7 +151,8 @@ def _with_shadow(own: list[Patch], mine: Mask, its_own: Mask, scale: float) -> l
     large = [p for p in own if p.area_mm2 > _LEAST_HULL_MM2]
     if len(large) <= 1:
         whole = _all_within(mine, [], scale)
-        return [replace(p, instead=whole[0]) if whole and p.tint is None else p for p in own]
+        first = max(own, key=lambda p: p.area_mm2, default=None)
+        return [replace(p, instead=whole[0]) if whole and p is first and p.tint is None else p for p in own]
     _, labels = cv2.connectedComponents(its_own.astype(np.uint8))
     k = round(_SHADOW_MM * scale)
     near = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))

@@ -105,7 +105,23 @@ def explained(
             instead.append(patch.instead.outline_mm)
         found += others or [one]
     # What light had cut out of a thing that is now seen whole is no thing of its own.
-    return [e for e in found if not (e.is_clear and not e.is_plain and _lies_in(e.patch, instead))]
+    found = [e for e in found if not (e.is_clear and not e.is_plain and _lies_in(e.patch, instead))]
+    return _one_in_each_place(found, printed)
+
+
+def _one_in_each_place(found: list[Explained], printed: PrintScale) -> list[Explained]:
+    """Without what stands where something surer stands: two pieces that light cut out of one grey part."""
+    kept: list[Explained] = []
+    feet: list[FloatArray] = []
+    for one in sorted(found, key=lambda e: -e.most_said):
+        if one.fits and one.patch.tint is None:
+            middle = one.fits[0].at_mm[None]
+            if any(bool(inside(middle, foot)[0]) for foot in feet):
+                continue
+        kept.append(one)
+        if one.fits and one.is_plain:
+            feet.append(foot_of(one.fits[0], printed.ratio))
+    return [e for e in found if any(e is k for k in kept)]
 
 
 def _otherwise(
