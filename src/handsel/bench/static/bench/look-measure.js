@@ -231,7 +231,7 @@
       }
       if (!last) return t.together ? [number(t.together), verdict(t.together.judged), account(t.together)] : [];
       if (!last.told) return [picture(last, null), waiting(last), earlier(t)];
-      if (last.told.state !== "measured") return [picture(last, null), parts.notice("warning", last.told.reason + ".", last.told.do), earlier(t)];
+      if (last.told.state !== "measured") return [picture(last, null), parts.notice("warning", last.told.reason + ".", last.told.do), earlier(t, last)];
       if (t.together && t.together.state === "measured") {
         return [picture(last, last.told), h("p", { class: "kicker" }, measured(check).length + " photos together, cards " + (t.together.afresh ? "put on afresh" : "left as they were")),
           number(t.together), verdict(t.together.judged), account(t.together)];
@@ -239,9 +239,12 @@
       return [picture(last, last.told), number(last.told), verdict(last.told.judged), account(last.told), t.together && t.together.state !== "waiting" && parts.notice("warning", t.together.reason + ".", t.together.do)];
     }
 
-    function earlier(t) {
-      const found = measured(check);
-      return found.length ? h("p", { class: "second" }, "The photo before says " + found[found.length - 1].told.shown + " " + found[found.length - 1].told.spread + ".") : null;
+    // A photo that shows nothing takes nothing away from the one before it.
+    function earlier(t, refused) {
+      const found = measured(check), before = found[found.length - 1];
+      if (!before) return null;
+      return [h("p", { class: "second" }, "The photo before says " + before.told.shown + " " + before.told.spread + "."),
+        refused && parts.quiet("Go back to it", function () { t.photos.splice(t.photos.indexOf(before) + 1); changed(check); }, { id: "photo-before" })];
     }
 
     function ways(t, last, found) {
