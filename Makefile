@@ -146,7 +146,7 @@ study: $(DEV)  ## run every study in studies/; they write docs/studies
 	$(STUDY)day_plan_study.py
 	for seed in 2027 2028 2029; do $(STUDY)faulty_hands.py out/faulty-hands --seed $$seed --hands 1060 || exit 1; done
 	$(STUDY)diagnosis_study.py out/faulty-hands --searches 120
-	$(STUDY)hand_plan_study.py --hands 200 --rounds 12 --whole
+	$(STUDY)hand_plan_study.py --hands 200 --rounds 12 --keep out/plan-hands
 	for kind in clean field; do $(STUDY)angle_renders.py --kind $$kind --count 210 || exit 1; done
 	for kind in missing covered above; do $(STUDY)angle_renders.py --kind $$kind --count 20 || exit 1; done
 	$(STUDY)angle_study.py

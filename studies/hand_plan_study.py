@@ -60,7 +60,7 @@ MOST_ROUNDS = 12  # of looks before a rework
 MOST_TRIES = 3  # reworks; then the last resort
 MOST_SETTINGS = 2  # rounds of reading and setting
 # Seeds whose hands, or figures by kind, were looked at while this was made: their figures may flatter.
-LOOKED_AT = (31, 32, 2033, 3001, 3002, 3003, 3100, 3200)
+LOOKED_AT = (31, 32, 2033, 2034, 3001, 3002, 3003, 3100, 3200)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -295,7 +295,7 @@ class Study:
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__)
     ask.add_argument("--hands", type=int, default=200)
-    ask.add_argument("--seed", type=int, default=2034)
+    ask.add_argument("--seed", type=int, default=2035)
     ask.add_argument("--rounds", type=int, default=12)
     ask.add_argument("--cache", type=Path)
     ask.add_argument("--minutes", type=float, default=1e9)
