@@ -107,6 +107,22 @@ def test_a_picture_that_was_cut_is_noticed(size, whole):
     assert photo_from_bytes(saved(picture(), exif=with_notes(1, 26, size)), name="a").whole_picture is whole
 
 
+@pytest.mark.parametrize(
+    ("size", "whole"), [((120, 90), True), ((90, 160), True), ((200, 100), True), ((90, 70), False)]
+)
+def test_without_notes_a_shape_that_no_camera_takes_is_a_piece(size, whole):
+    assert photo_from_bytes(saved(picture(*size)), name="a").whole_picture is whole
+    assert photo_from_bytes(saved(picture(*size)), name="a").f35_mm is None
+
+
+@pytest.mark.parametrize(("told", "zoom"), [(None, None), (0, None), (1, 1.0), (2.5, 2.5), (1000, None)])
+def test_the_digital_zoom_is_as_it_was_noted_when_it_can_be_one(told, zoom):
+    exif = with_notes(1, 26)
+    if told is not None:
+        exif.get_ifd(0x8769)[0xA404] = told
+    assert photo_from_bytes(saved(picture(), exif=exif), name="a").zoom_ratio == zoom
+
+
 def bomb(width, height):
     """A PNG of a few bytes that claims to be huge."""
 
