@@ -210,7 +210,7 @@ def report(results: list[dict]) -> str:
         "looked at until it stood. Once they had been judged, one fault was mended that the photos looked at show as "
         "well: every step of light was placed half a tenth of a millimetre inward, which pins cannot spare. Then all "
         "were judged anew; nothing was chosen on the others. Three last mends (a grey part seen twice, a thing of no "
-        "name that took a part's place, a part lost beside what reaches in over the border) came from photos looked at; "
+        "name that took a place, a part lost beside what reaches in over the border) came from photos looked at: "
         "the four that they touch, hard-grey-lamp, hard-grey-window, covered-some and wrong-foreign, were judged once "
         "more, the others were not:",
         "",
