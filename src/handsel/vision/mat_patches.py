@@ -273,7 +273,15 @@ def _cleaned(mask: Mask, scale: float) -> Mask:
 
 
 def outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
-    """Outer edges of the pieces of a mask in the table frame, with their areas."""
+    """Outer edges of the pieces of a mask.
+
+    Parameters: mask : (h, w) bool [-], on the straightened sheet; scale [px/mm], its pixels.
+    Returns: for each piece its outline, (n, 2) float [mm], table frame, anticlockwise, and its area [mm2].
+    Raises: nothing of its own.
+    Valid for: pieces of at least 12 mm2; smaller ones are left out.
+    Source: OpenCV's border following; the area inside a closed line for its sense.
+    Checked by: unit/test_vision_parts.py
+    """
     import cv2
 
     found = []

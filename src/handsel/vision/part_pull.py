@@ -231,7 +231,15 @@ def _rms(steps: Steps, u: float) -> float:
 
 
 def foot_of(fit: Fit, print_ratio: float) -> FloatArray:
-    """What a fitted part covers of the paper seen from straight above: (n, 2) [mm], table frame."""
+    """What a fitted part covers of the paper, seen from straight above.
+
+    Parameters: fit; print_ratio, size of the printed mat against what it should be [-].
+    Returns: (n, 2) float [mm], table frame, printed millimetres.
+    Raises: nothing of its own.
+    Valid for: any fit.
+    Source: the pose's outline from above, sized, turned and moved.
+    Checked by: unit/test_vision_parts_joined.py
+    """
     c, s = np.cos(fit.turn_rad), np.sin(fit.turn_rad)
     foot: FloatArray = fit.scale / print_ratio * fit.pose.outline_mm @ np.array([[c, s], [-s, c]]) + fit.at_mm
     return foot

@@ -36,7 +36,15 @@ _VIEWS = 3  # times that a tall part's outline is predicted anew as it is slid
 
 
 def long_axis(points: FloatArray) -> tuple[float, float]:
-    """Direction of the longer axis of an outline's points, and how much longer it is."""
+    """Direction of the longer axis of an outline's points, and how much longer it is.
+
+    Parameters: points : (n, 2) float [mm].
+    Returns: the direction, up to half a turn [rad], and the ratio of the longer spread to the shorter [-].
+    Raises: nothing of its own.
+    Valid for: at least three points, not all on one line.
+    Source: principal axes of the second moments.
+    Checked by: unit/test_vision_parts.py
+    """
     d = points - points.mean(0)
     cov = d.T @ d
     values = np.linalg.eigvalsh(cov)
@@ -46,7 +54,15 @@ def long_axis(points: FloatArray) -> tuple[float, float]:
 
 
 def laid_on(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView) -> list[Start]:
-    """Places and turns that lay a pose's outline on the patch's, with how far they miss [mm]."""
+    """Places and turns that lay a pose's outline on the patch's.
+
+    Parameters: patch, with an outline of its own; field, of that outline; pose; scale [-]; view.
+    Returns: up to two starts, with how far they miss [mm]; none for a pose of another form.
+    Raises: nothing of its own.
+    Valid for: patches of one part.
+    Source: principal axes for the turn; Gauss-Newton on the distance to the outline; a tall part predicted anew.
+    Checked by: unit/test_vision_parts.py
+    """
     mine = even_points(patch.outline_mm, 120)
     axis, longer = long_axis(mine)
     middle = mine.mean(0)

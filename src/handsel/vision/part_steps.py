@@ -186,7 +186,15 @@ def said_of(
 
 
 def most_said(steps: Steps, u: float, *, both: bool) -> float:
-    """What all steps say when each is just where it should be; both: from the outline of what is seen too."""
+    """What all steps say when each is just where it should be.
+
+    Parameters: steps; u [mm], standard uncertainty of one step; both, from the outline of what is seen too.
+    Returns: the largest log likelihood ratio that `said_of` can give [-].
+    Raises: nothing of its own.
+    Valid for: u > 0.
+    Source: as `said_of`, with every step at 0.
+    Checked by: unit/test_vision_parts.py
+    """
     mine = log((1 - _STRAY) * _RANDOM_MM / (u * sqrt(2 * pi)) + _STRAY)
     back = log((1 - _STRAY) * _RANDOM_MM / (hypot(u, _OUTSIDE) * sqrt(2 * pi)) + _STRAY)
     return float((~steps.silent).sum()) * SPACING_MM / ONE_VOICE_MM * (0.5 * (mine + back) if both else mine)
@@ -207,7 +215,15 @@ def _said_back(patch: Patch, flat: Flat, outline: FloatArray, u: float) -> float
 
 
 def to_outline(points: FloatArray, outline: FloatArray) -> FloatArray:
-    """Distance of points to the nearest of an outline's points [mm]."""
+    """Distance of points to the nearest of an outline's points.
+
+    Parameters: points : (n, 2) float [mm]; outline : (m, 2) float [mm].
+    Returns: (n,) float [mm].
+    Raises: nothing of its own.
+    Valid for: outlines with points so near each other as the distance must be good.
+    Source: |a - b|^2 = a^2 + b^2 - 2 a b.
+    Checked by: unit/test_vision_parts.py
+    """
     square = (points**2).sum(1)[:, None] + (outline**2).sum(1)[None] - 2.0 * points @ outline.T
     result: FloatArray = np.sqrt(np.maximum(square.min(1), 0.0))
     return result

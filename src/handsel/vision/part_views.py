@@ -221,7 +221,15 @@ def _one(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, print
 
 
 def worth(fit: Fit, *, own_size: bool, kinds: tuple[Kind, ...]) -> float:
-    """Logarithm of how probable an explanation is, up to what all have in common."""
+    """Logarithm of how probable an explanation is, up to what all have in common.
+
+    Parameters: fit; own_size, whether its size was left free; kinds of the kit.
+    Returns: natural logarithm [-].
+    Raises: nothing of its own.
+    Valid for: comparing explanations of one thing.
+    Source: Bayes: what is known beforehand and what the outline says, tempered; a free size pays for the range it had.
+    Checked by: unit/test_vision_parts.py
+    """
     pose_count = len(kinds[fit.kind].poses)
     told = (
         _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
