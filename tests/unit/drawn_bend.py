@@ -29,8 +29,8 @@ def drawn(
     blur=0.8,
 ):
     """RGB pixels. `covered`: share of the colour that white covers along a line, as whitening does; `added`: white
-    light that is added along a line, as a reflection does [of full white]; `dimmed`: share of the colour's own light that
-    does not get through the surface there."""
+    light that is added along a line, as a reflection does [of full white]; `dimmed`: share of the colour's own light
+    that does not get through the surface there."""
     import cv2
 
     along, across = along_and_across(turn_deg)
