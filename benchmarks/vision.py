@@ -24,10 +24,10 @@ import cv2
 import numpy as np
 
 from handsel.data.photo_file import read_photo
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens, focal_px
 from handsel.vision.cards import CUFF, PALM
 from handsel.vision.finding import scaled
+from handsel.vision.rest_angle.reading import measure_rest_angle
 
 ROOT = Path(__file__).parents[1]
 PHOTOS = ROOT / "tests" / "data" / "vision" / "shared"

@@ -73,10 +73,10 @@ def naive_deg(found: list, size: tuple[int, int], f35: float) -> tuple[float, fl
 
 def judge(shot: dict, folder: Path, sampled: bool) -> dict:
     from handsel.data.photo_file import read_photo
-    from handsel.vision.angle import measure_rest_angle
     from handsel.vision.camera import Lens
     from handsel.vision.finding import find_cards
-    from handsel.vision.refused import PhotoRefused
+    from handsel.vision.rest_angle.reading import measure_rest_angle
+    from handsel.vision.rest_angle.refused import PhotoRefused
 
     photo = read_photo(folder / shot["kind"] / shot["file"])
     lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture)
@@ -122,8 +122,8 @@ def judge(shot: dict, folder: Path, sampled: bool) -> dict:
 
 def drawn(gray: np.ndarray, lens: Lens) -> dict:
     """How far draws from the posterior are from its normal approximation."""
-    from handsel.vision.angle import posterior_of
-    from handsel.vision.sampling import sample
+    from handsel.vision.rest_angle.reading import posterior_of
+    from handsel.vision.rest_angle.sampling import sample
 
     posterior = posterior_of(gray, lens=lens)
     found = sample(posterior, count=12_000)

@@ -17,7 +17,7 @@ import numpy as np
 from cuff_study import interval
 from PIL import Image
 
-from handsel.vision.whitening import BendRefused, look_at_bend
+from handsel.vision.bend.whitening import BendRefused, look_at_bend
 
 ROOT = Path(__file__).parents[1]
 RENDERS = ROOT / "out" / "bend-renders"

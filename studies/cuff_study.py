@@ -17,8 +17,8 @@ import numpy as np
 from PIL import Image
 
 from handsel.vision.camera import Lens
-from handsel.vision.cuff import look_at_cuff
-from handsel.vision.cuff_refused import CuffRefused
+from handsel.vision.cuff.measuring import look_at_cuff
+from handsel.vision.cuff.refused import CuffRefused
 
 ROOT = Path(__file__).parents[1]
 RENDERS = ROOT / "out" / "cuff-renders"

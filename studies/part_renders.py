@@ -101,7 +101,7 @@ PLAN = _plan()
 @lru_cache(maxsize=4)
 def mat_texture(paper: str, ratio: float) -> np.ndarray:
     """The printed sheet, (h, w) reflectance, first row at the sheet's upper edge; ratio scales the print."""
-    from handsel.vision.mat import MATS
+    from handsel.vision.mat.sheet import MATS
 
     sheet = printed_sheet(MATS[paper], TEXTURE_PX_PER_MM)
     if ratio != 1.0:
@@ -256,7 +256,7 @@ def lay_out(layout: Layout, pieces: list[Piece], rng: np.random.Generator) -> li
     """A place for each piece in the free area with air round it: its points in the world."""
     import cv2
 
-    from handsel.vision.mat import MATS
+    from handsel.vision.mat.sheet import MATS
 
     mat = MATS[layout.paper]
     free, px = mat.free, 1.0
@@ -308,7 +308,7 @@ def _spot(piece: Piece, taken: np.ndarray, rng: np.random.Generator, gap: float)
 
 
 def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]:
-    from handsel.vision.mat import MATS
+    from handsel.vision.mat.sheet import MATS
 
     mat = MATS[layout.paper]
     size = LONG_PX * 3 // 4, LONG_PX
@@ -353,7 +353,7 @@ def build_scenes(
 ) -> dict:
     import trimesh
 
-    from handsel.vision.mat import MATS
+    from handsel.vision.mat.sheet import MATS
 
     T = mi.ScalarTransform4f
     mat, shapes = MATS[layout.paper], {}

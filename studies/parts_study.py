@@ -73,8 +73,8 @@ def judge(truth: dict) -> dict:
     from handsel.data.load_design import load_design
     from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
     from handsel.vision.camera import Lens
-    from handsel.vision.mat_view import MatRefused
-    from handsel.vision.parts import look_at_parts
+    from handsel.vision.mat.view import MatRefused
+    from handsel.vision.parts.looking import look_at_parts
 
     place = KEPT / truth["file"]
     data = read_bytes(place if place.exists() else BESIDE / truth["file"])

@@ -20,8 +20,8 @@ from handsel.bench.measuring import saying
 from handsel.bench.measuring.kinds import job_kind, kind_for
 from handsel.bench.measuring.models import Measurement
 from handsel.data.load_protocol import load_protocol
-from handsel.vision.part_seen import Ask, PartMissing, PartSeen, State
-from handsel.vision.parts import PartsSeen
+from handsel.vision.parts.looking import PartsSeen
+from handsel.vision.parts.seen import Ask, PartMissing, PartSeen, State
 
 ID = "a" * 32
 JSON = {"headers": {"accept": "application/json"}}

@@ -13,7 +13,7 @@ from handsel.bench.hands.models import Entry, Hand
 from handsel.bench.looking.answering import known
 from handsel.bench.measuring.models import Measurement
 from handsel.bench.people.models import Person
-from handsel.vision.two_lines import TwoLines, angle_of_lines
+from handsel.vision.rest_angle.two_lines import TwoLines, angle_of_lines
 
 OF, PHOTO = "worked-rest-angle", "a" * 32
 JSON = {"headers": {"accept": "application/json"}}

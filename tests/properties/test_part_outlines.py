@@ -6,11 +6,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsel.vision.mat_view import shadow_mm
-from handsel.vision.part_judging import _between
-from handsel.vision.part_kinds import even_points
-from handsel.vision.part_silhouette import ring_area_mm2
-from handsel.vision.part_steps import inside
+from handsel.vision.mat.view import shadow_mm
+from handsel.vision.parts.judging import _between
+from handsel.vision.parts.kinds import even_points
+from handsel.vision.parts.silhouette import ring_area_mm2
+from handsel.vision.parts.steps import inside
 
 spots = st.floats(-200.0, 200.0)
 heights = st.floats(0.0, 90.0)

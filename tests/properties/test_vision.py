@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsel.vision.camera import Lens
-from handsel.vision.fusing import fuse
-from handsel.vision.refused import PhotoRefused
-from handsel.vision.solving import solve
+from handsel.vision.rest_angle.fusing import fuse
+from handsel.vision.rest_angle.refused import PhotoRefused
+from handsel.vision.rest_angle.solving import solve
 from unit.test_vision_fusing import reading
 from unit.vision_scenes import SIZE_PX, true_scene
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handsel.vision.curves import even
-from handsel.vision.mirror import mirrored
+from handsel.vision.cuff.curves import even
+from handsel.vision.cuff.mirror import mirrored
 
 
 @settings(max_examples=25, deadline=None)

@@ -19,7 +19,7 @@ import typst
 from pypdf import PaperSize
 
 from handsel.data.label_grid import PAGES_MM
-from handsel.vision.mat import A3_MM, A4_MM, ID1_MM, LETTER_MM, MATS
+from handsel.vision.mat.sheet import A3_MM, A4_MM, ID1_MM, LETTER_MM, MATS
 
 MM_PER_PT = 25.4 / 72
 

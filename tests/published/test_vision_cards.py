@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.cards import CUFF, PALM, edge_pieces, pattern
 from handsel.vision.finding import find_cards
-from handsel.vision.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
 
 SIX_MARKERS = Path(__file__).parents[1] / "data" / "vision" / "outside" / "six_markers.jpg"
 

@@ -16,11 +16,11 @@ import pytest
 
 from handsel.data.photo_file import read_photo
 from handsel.errors import Unsolved
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import focal_from_homography
 from handsel.vision.finding import find_cards
-from handsel.vision.refused import Cause, PhotoRefused
-from handsel.vision.solving import leans
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle.solving import leans
 from published.test_vision_camera import (
     STORED_CENTRE,
     STORED_DISTORTION,

@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from handsel.vision.camera import FILM_DIAGONAL_MM, project
 from handsel.vision.edges import LINEAR
-from handsel.vision.mat import MATS, Mat, marker_cells
+from handsel.vision.mat.sheet import MATS, Mat, marker_cells
 
 FINE = 4  # every pixel is the mean of so many squared
 

@@ -12,8 +12,8 @@ from PIL import Image
 
 from handsel.data.photo_file import colour_from_bytes, read_photo
 from handsel.documents.angle_overlay import angle_overlay
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
+from handsel.vision.rest_angle.reading import measure_rest_angle
 
 PHOTO = Path(__file__).parents[1] / "data" / "vision" / "shared" / "clean-10.jpg"
 

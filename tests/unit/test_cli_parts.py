@@ -30,7 +30,7 @@ def plain(tmp_path: Path) -> Path:
 @pytest.fixture
 def no_parts_made(monkeypatch: pytest.MonkeyPatch) -> None:
     """The kit's solids take seconds to make, and a photo without a mat needs none."""
-    monkeypatch.setattr("handsel.vision.parts.kinds_of", lambda *_: ())
+    monkeypatch.setattr("handsel.vision.parts.looking.kinds_of", lambda *_: ())
 
 
 @pytest.mark.usefixtures("no_parts_made")

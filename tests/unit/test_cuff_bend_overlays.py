@@ -11,8 +11,8 @@ from PIL import Image
 from handsel.documents.bend_overlay import bend_overlay
 from handsel.documents.cuff_overlay import cuff_overlay
 from handsel.metrology.decision import Limits
-from handsel.vision.cuff import judge_cuff, look_at_cuff
-from handsel.vision.whitening import look_at_bend
+from handsel.vision.bend.whitening import look_at_bend
+from handsel.vision.cuff.measuring import judge_cuff, look_at_cuff
 from unit import drawn_bend, drawn_cuff
 
 

@@ -27,10 +27,10 @@ from handsel.documents.card_pictures import (
 from handsel.documents.card_sheet import CARRIER_MM, PAIRS, PAPERS, SLIPS, card_page, card_sheet
 from handsel.documents.paper import FOLDER, FONTS
 from handsel.errors import OutOfRange
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.cards import CARD_MM, CUFF, MARKER_MM, PALM
 from handsel.vision.edges import read_edges
 from handsel.vision.finding import Found, Look, detect, find_cards
+from handsel.vision.rest_angle.reading import measure_rest_angle
 from unit.pdf_paths import filled, page_sizes_mm, page_text
 
 EXACT_MM = 0.01

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from handsel.documents.marker_svg import marker_svg, outlines
-from handsel.vision.mat import marker_cells
+from handsel.vision.mat.sheet import marker_cells
 
 PX = 8  # of a cell
 

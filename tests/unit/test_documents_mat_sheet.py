@@ -18,7 +18,7 @@ from handsel.documents.mat_sheet import good_bar, mat_page, mat_sheet
 from handsel.documents.paper import FOLDER, FONTS
 from handsel.errors import OutOfRange
 from handsel.vision.finding import find_cards
-from handsel.vision.mat import MATS, Mat
+from handsel.vision.mat.sheet import MATS, Mat
 from unit.pdf_paths import filled, page_sizes_mm, page_text
 
 EXACT_MM = 0.01

@@ -10,6 +10,7 @@ import ast
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -158,6 +159,21 @@ def test_every_import_points_inward():
 def test_every_folder_has_a_place_in_the_order():
     here = {p.stem for p in (SRC / "handsel").iterdir() if p.is_dir() or p.suffix == ".py"}
     assert here - {"__init__", "__main__", "__pycache__"} <= set(ORDER)
+
+
+def test_within_the_core_folders_and_modules_take_from_each_other_in_one_direction():
+    takes: dict[str, set[str]] = {}
+    for path in sorted((SRC / "handsel").rglob("*.py")):
+        module = module_name(path, SRC)
+        if part_of(module) not in CORE or path.name == "__init__.py":
+            continue
+        own = ".".join(module.split(".")[:3])  # a module of the part, or a folder in it
+        targets = {i.target for i in imports_in(ast.parse(path.read_text(encoding="utf-8")), module)}
+        takes.setdefault(own, set()).update(
+            t for t in (".".join(t.split(".")[:3]) for t in targets if t.startswith("handsel.")) if t != own
+        )
+    assert {"handsel.vision.parts", "handsel.vision.edges", "handsel.rework.hand"} <= set(takes)
+    assert list(TopologicalSorter(takes).static_order())  # raises CycleError and names the circle
 
 
 @pytest.mark.parametrize(("module", "source", "says"), [

@@ -8,7 +8,7 @@ import numpy as np
 from PIL import Image
 
 from handsel.documents.parts_overlay import parts_overlay
-from handsel.vision.parts import PartSeen, PartsSeen, State
+from handsel.vision.parts.looking import PartSeen, PartsSeen, State
 
 
 def part(state: State, x: float) -> PartSeen:

@@ -12,11 +12,11 @@ import pytest
 
 from handsel.data.photo_file import read_photo
 from handsel.errors import OutOfRange
-from handsel.vision import traces
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
 from handsel.vision.finding import find_cards, scaled
-from handsel.vision.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle import traces
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
 
 SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
 with (SHARED / "truth.csv").open(encoding="utf-8") as file:

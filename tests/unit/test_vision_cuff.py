@@ -15,12 +15,12 @@ from handsel.data.load_protocol import load_protocol
 from handsel.errors import OutOfRange
 from handsel.metrology.decision import Limits, Verdict
 from handsel.vision.camera import Lens, focal_px
-from handsel.vision.cuff import judge_cuff, look_at_cuff
-from handsel.vision.cuff_refused import CuffCause, CuffRefused
-from handsel.vision.cuff_scale import U_WIDTH_MM, find_scale
-from handsel.vision.curves import even
-from handsel.vision.mat import MATS, marker_cells
-from handsel.vision.mirror import mirrored
+from handsel.vision.cuff.curves import even
+from handsel.vision.cuff.measuring import judge_cuff, look_at_cuff
+from handsel.vision.cuff.mirror import mirrored
+from handsel.vision.cuff.refused import CuffCause, CuffRefused
+from handsel.vision.cuff.scale import U_WIDTH_MM, find_scale
+from handsel.vision.mat.sheet import MATS, marker_cells
 from unit.drawn_cuff import SAND, TEAL, drawn, outline_mm
 
 RENDERS = Path(__file__).parents[1] / "data" / "vision" / "cuffs"

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from handsel.vision.cuff import look_at_cuff
-from handsel.vision.cuff_doubt import check_bends_one_way, check_far_end, check_one_plastic
-from handsel.vision.cuff_refused import CuffCause, CuffRefused
+from handsel.vision.cuff.doubt import check_bends_one_way, check_far_end, check_one_plastic
+from handsel.vision.cuff.measuring import look_at_cuff
+from handsel.vision.cuff.refused import CuffCause, CuffRefused
 from unit.drawn_cuff import PX_PER_MM, TEAL, drawn, outline_mm
 
 BLUE = (40, 60, 190)

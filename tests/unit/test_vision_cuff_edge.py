@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
-from handsel.vision.cuff_edge import find_tip, refined_edge, without_shadow
+from handsel.vision.cuff.edge import find_tip, refined_edge, without_shadow
 
 GROUND, PLASTIC, SHADOW = (200, 195, 190), (30, 60, 170), (60, 58, 57)
 FINE = 8

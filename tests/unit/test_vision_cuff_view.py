@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import Lens, focal_px
-from handsel.vision.cuff_outline import CuffOutline
-from handsel.vision.cuff_view import find_foot, level, look_from
-from handsel.vision.curves import even
-from handsel.vision.mirror import mirrored
+from handsel.vision.cuff.curves import even
+from handsel.vision.cuff.mirror import mirrored
+from handsel.vision.cuff.outline import CuffOutline
+from handsel.vision.cuff.view import find_foot, level, look_from
 from unit.drawn_cuff import outline_mm
 
 SIZE = (1600, 1200)

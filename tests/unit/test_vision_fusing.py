@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from handsel.errors import OutOfRange
-from handsel.vision.angle import RestAngle
-from handsel.vision.angle_drawing import Drawing
 from handsel.vision.camera import Lens
-from handsel.vision.fusing import chi_squared_quantile, fuse
-from handsel.vision.refused import Cause, PhotoRefused
-from handsel.vision.solving import solve
+from handsel.vision.rest_angle.drawing import Drawing
+from handsel.vision.rest_angle.fusing import chi_squared_quantile, fuse
+from handsel.vision.rest_angle.reading import RestAngle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle.solving import solve
 from unit.vision_scenes import SIZE_PX, true_scene
 
 LINE = np.zeros((2, 2))

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import FocalGuess
-from handsel.vision.hand_view import KNOWN_GROUP, about, in_picture, misses_px, place, surprises, turns
+from handsel.vision.rest_angle.hand_view import (
+    KNOWN_GROUP,
+    about,
+    in_picture,
+    misses_px,
+    place,
+    surprises,
+    turns,
+)
 from unit.vision_scenes import true_scene
 
 

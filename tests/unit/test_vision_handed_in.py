@@ -12,9 +12,9 @@ from PIL import Image, ImageEnhance
 
 from handsel.data.photo_file import photo_from_bytes
 from handsel.errors import BadFile
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
-from handsel.vision.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
 
 SHOT = Path(__file__).parents[1] / "data" / "vision" / "shared" / "clean-03.jpg"
 TRUTH_DEG, F35_MM = 30.32, 26

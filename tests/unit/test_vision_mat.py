@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from handsel.vision.cards import CUFF, PALM, pattern
-from handsel.vision.mat import MATS, Mat, Rectangle, marker_cells, mat_of
+from handsel.vision.mat.sheet import MATS, Mat, Rectangle, marker_cells, mat_of
 
 UNPRINTABLE_MM = 8.0
 

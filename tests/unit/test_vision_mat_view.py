@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import Lens
-from handsel.vision.mat import MATS
-from handsel.vision.mat_corners import sampled
-from handsel.vision.mat_view import MatCause, MatRefused, find_markers, shadow_mm, view_of
+from handsel.vision.mat.corners import sampled
+from handsel.vision.mat.sheet import MATS
+from handsel.vision.mat.view import MatCause, MatRefused, find_markers, shadow_mm, view_of
 from unit.parts_scenes import A4, Camera, drawn, over
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handsel.vision.curves import even, smoothed
-from handsel.vision.mirror import mirrored
+from handsel.vision.cuff.curves import even, smoothed
+from handsel.vision.cuff.mirror import mirrored
 
 U = np.array([[-30.0, 30.0], [-30.0, 0.0], [30.0, 0.0], [30.0, 30.0]])
 

@@ -12,8 +12,8 @@ from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.design.placing import placed
 from handsel.design.shapes import part_solid
-from handsel.vision.part_kinds import Kind, even_points, handedness, kinds_of, outline_seen
-from handsel.vision.part_silhouette import ring_area_mm2
+from handsel.vision.parts.kinds import Kind, even_points, handedness, kinds_of, outline_seen
+from handsel.vision.parts.silhouette import ring_area_mm2
 
 NAMES = ("index_proximal", "middle_proximal", "index_tip", "middle_tip", "thumb_tip", "tension_block")
 

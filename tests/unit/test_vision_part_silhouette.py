@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from handsel.design.solids import prism, rectangle
-from handsel.vision.part_silhouette import ring_area_mm2, silhouette, skin_of
+from handsel.vision.parts.silhouette import ring_area_mm2, silhouette, skin_of
 
 CUBE = skin_of(prism(rectangle((-5.0, 5.0), (-5.0, 5.0)), 0.0, 10.0, "z"))
 

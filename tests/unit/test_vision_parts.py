@@ -13,8 +13,8 @@ from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
-from handsel.vision.part_kinds import kinds_of, outline_seen
-from handsel.vision.parts import PartsSeen, State, look_at_parts
+from handsel.vision.parts.kinds import kinds_of, outline_seen
+from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
 from unit.parts_scenes import A4, Camera, drawn, over
 
 NAMES = ("index_tip", "middle_tip", "index_proximal", "thumb_proximal", "thumb_tip", "tension_block")

@@ -11,8 +11,8 @@ import numpy.typing as npt
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
-from handsel.vision.part_kinds import kinds_of, outline_seen
-from handsel.vision.parts import PartsSeen, State, look_at_parts
+from handsel.vision.parts.kinds import kinds_of, outline_seen
+from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
 from unit.parts_scenes import A4, drawn, over
 
 SCALE = 0.75

@@ -12,8 +12,8 @@ import pytest
 from handsel.data.load_design import load_design
 from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
 from handsel.vision.camera import Lens
-from handsel.vision.mat_view import MatCause, MatRefused
-from handsel.vision.parts import PartsSeen, State, look_at_parts
+from handsel.vision.mat.view import MatCause, MatRefused
+from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
 
 FOLDER = Path(__file__).parents[1] / "data" / "vision" / "parts"
 TRUTHS = {

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from handsel.data.photo_file import read_photo
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
-from handsel.vision.refused import Cause, PhotoRefused
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.refused import Cause, PhotoRefused
 
 RENDERS = Path(__file__).parents[1] / "data" / "vision" / "renders"
 SHOTS = [json.loads(line) for line in (RENDERS / "truth.jsonl").read_text(encoding="utf-8").splitlines()]

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import Lens
-from handsel.vision.sampling import sample
-from handsel.vision.solving import solve
+from handsel.vision.rest_angle.sampling import sample
+from handsel.vision.rest_angle.solving import solve
 from unit.vision_scenes import SIZE_PX, true_scene
 
 

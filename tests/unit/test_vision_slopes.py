@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import FocalGuess
-from handsel.vision.hand_view import COUNT, place
-from handsel.vision.slopes import hinge_slope, slopes
-from handsel.vision.solving import stacked
+from handsel.vision.rest_angle.hand_view import COUNT, place
+from handsel.vision.rest_angle.slopes import hinge_slope, slopes
+from handsel.vision.rest_angle.solving import stacked
 from unit.vision_scenes import random_state, scene_of
 
 GUESS = FocalGuess(log_f35=3.3, sd=0.05, weight=1.0)

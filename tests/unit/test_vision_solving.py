@@ -9,8 +9,8 @@ import pytest
 
 from handsel.errors import Unsolved
 from handsel.vision.camera import Lens
-from handsel.vision.hand_view import place
-from handsel.vision.solving import mixture_interval, solve, start_poses
+from handsel.vision.rest_angle.hand_view import place
+from handsel.vision.rest_angle.solving import mixture_interval, solve, start_poses
 from unit.vision_scenes import SIZE_PX, true_scene
 
 

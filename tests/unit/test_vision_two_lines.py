@@ -11,9 +11,9 @@ import pytest
 
 from handsel.data.photo_file import read_photo
 from handsel.errors import OutOfRange
-from handsel.vision.angle import measure_rest_angle
 from handsel.vision.camera import Lens
-from handsel.vision.two_lines import (
+from handsel.vision.rest_angle.reading import measure_rest_angle
+from handsel.vision.rest_angle.two_lines import (
     EDGES,
     OBLIQUITY,
     PLACING,

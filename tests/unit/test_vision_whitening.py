@@ -12,8 +12,8 @@ import pytest
 from PIL import Image
 
 from handsel.errors import OutOfRange
-from handsel.vision.pale_surface import part_and_colour, take_apart
-from handsel.vision.whitening import BendCause, BendRefused, Looks, look_at_bend
+from handsel.vision.bend.pale_surface import part_and_colour, take_apart
+from handsel.vision.bend.whitening import BendCause, BendRefused, Looks, look_at_bend
 from unit.drawn_bend import BLACK, ORANGE, SIZE, TEAL, WHITE, along_and_across, drawn
 
 RENDERS = Path(__file__).parents[1] / "data" / "vision" / "bends"

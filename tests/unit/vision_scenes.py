@@ -8,7 +8,7 @@ import numpy as np
 
 from handsel.vision.cards import CUFF, PALM, edge_pieces
 from handsel.vision.edges import EdgeReadings
-from handsel.vision.hand_view import COUNT, FACING, Scene, about, in_picture, misses_px, place
+from handsel.vision.rest_angle.hand_view import COUNT, FACING, Scene, about, in_picture, misses_px, place
 
 SIZE_PX = (1600, 1200)
 

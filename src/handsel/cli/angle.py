@@ -14,8 +14,8 @@ from handsel.cli.drawn import names, reads_photos, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
-    from handsel.vision.angle import RestAngle
-    from handsel.vision.fusing import FusedAngle
+    from handsel.vision.rest_angle.fusing import FusedAngle
+    from handsel.vision.rest_angle.reading import RestAngle
 
 MEASURED, REFUSED, BAD_INPUT = 0, 1, 2
 HANDS = ("left", "right")
@@ -80,7 +80,7 @@ def command(
     fused: FusedAngle | None = None
     disagree: HandselError | None = None
     if same_hand and (readings := [r.reading for r in read if r.reading is not None]):
-        from handsel.vision.fusing import fuse
+        from handsel.vision.rest_angle.fusing import fuse
 
         try:
             fused = fuse(readings, placed_afresh=placed_afresh)
@@ -97,8 +97,8 @@ def command(
 
 def _read(path: Path, card_turn_sd_deg: float) -> Read:
     from handsel.data.photo_file import read_photo
-    from handsel.vision.angle import measure_rest_angle
     from handsel.vision.camera import Lens
+    from handsel.vision.rest_angle.reading import measure_rest_angle
 
     try:
         photo = read_photo(path)
@@ -160,7 +160,7 @@ def _entry(read: Read, hand_side: str | None) -> dict[str, Any]:
 
 
 def _cause(error: HandselError) -> str:
-    from handsel.vision.refused import PhotoRefused
+    from handsel.vision.rest_angle.refused import PhotoRefused
 
     return error.cause.value if isinstance(error, PhotoRefused) else "not a usable photo"
 

@@ -14,7 +14,7 @@ from handsel.cli.drawn import names, reads_photos, written
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
-    from handsel.vision.whitening import BendSeen, Candidate
+    from handsel.vision.bend.whitening import BendSeen, Candidate
 
 NOTHING_MARKED, TO_LOOK_AT, BAD_INPUT = 0, 1, 2
 
@@ -56,7 +56,7 @@ def _read(path: Path) -> Read:
     import numpy as np
 
     from handsel.data.photo_file import colour_from_bytes, read_bytes
-    from handsel.vision.whitening import look_at_bend
+    from handsel.vision.bend.whitening import look_at_bend
 
     try:
         pixels = np.asarray(colour_from_bytes(read_bytes(path), name=path.name), dtype=np.uint8)
@@ -116,7 +116,7 @@ def _marked(c: Candidate) -> dict[str, Any]:
 
 
 def _cause(error: HandselError) -> str:
-    from handsel.vision.whitening import BendRefused
+    from handsel.vision.bend.whitening import BendRefused
 
     return error.cause.value if isinstance(error, BendRefused) else "not a usable photo"
 

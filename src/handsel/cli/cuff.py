@@ -16,7 +16,7 @@ from handsel.errors import BadFile, HandselError
 if TYPE_CHECKING:
     from handsel.metrology.decision import Decision
     from handsel.metrology.limits import Limits
-    from handsel.vision.cuff import CuffSeen
+    from handsel.vision.cuff.measuring import CuffSeen
 
 SYMMETRIC, NOT_SO, BAD_INPUT = 0, 1, 2
 CHARACTERISTIC = "cuff-symmetric"
@@ -115,7 +115,7 @@ def _read(
 
     from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
     from handsel.vision.camera import Lens
-    from handsel.vision.cuff import judge_cuff, look_at_cuff
+    from handsel.vision.cuff.measuring import judge_cuff, look_at_cuff
 
     try:
         data = read_bytes(path)
@@ -175,7 +175,7 @@ def _entry(read: Read, limits: Limits | None) -> dict[str, Any]:
 
 
 def _cause(error: HandselError) -> str:
-    from handsel.vision.cuff_refused import CuffRefused
+    from handsel.vision.cuff.refused import CuffRefused
 
     return error.cause.value if isinstance(error, CuffRefused) else "not a usable photo"
 

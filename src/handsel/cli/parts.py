@@ -12,7 +12,7 @@ import click
 from handsel.errors import BadFile, HandselError
 
 if TYPE_CHECKING:
-    from handsel.vision.parts import PartMissing, PartSeen, PartsSeen
+    from handsel.vision.parts.looking import PartMissing, PartSeen, PartsSeen
 
 AS_ORDERED, NOT_AS_ORDERED, BAD_INPUT = 0, 1, 2
 
@@ -98,9 +98,9 @@ def _looked(
     from handsel.data.load_design import load_design
     from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
     from handsel.vision.camera import Lens
-    from handsel.vision.mat import MATS
-    from handsel.vision.mat_view import MatCause, MatRefused
-    from handsel.vision.parts import look_at_parts
+    from handsel.vision.mat.sheet import MATS
+    from handsel.vision.mat.view import MatCause, MatRefused
+    from handsel.vision.parts.looking import look_at_parts
 
     data = read_bytes(photo)
     told = photo_from_bytes(data, name=photo.name)
@@ -153,7 +153,7 @@ def _named(only: Sequence[str], names: Sequence[str]) -> set[str]:
 
 
 def _refused(photo: Path, error: HandselError, as_json: bool) -> None:
-    from handsel.vision.mat_view import MatRefused
+    from handsel.vision.mat.view import MatRefused
 
     if not as_json:
         click.echo(str(error), err=True)
@@ -227,7 +227,7 @@ def _missing(m: PartMissing) -> dict[str, Any]:
 
 def _print(photo: Path, result: PartsSeen, overlay: Path | None) -> None:
     from handsel.cli.terminal import console
-    from handsel.vision.parts import State
+    from handsel.vision.parts.looking import State
 
     out = console()
     out.print(f"{photo.name}: {result.sentence}", style="bold")

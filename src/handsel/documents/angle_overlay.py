@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.angle import RestAngle
+from handsel.vision.rest_angle.reading import RestAngle
 
 if TYPE_CHECKING:
     from PIL.Image import Image

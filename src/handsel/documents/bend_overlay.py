@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.whitening import BendSeen, Candidate, Looks
+from handsel.vision.bend.whitening import BendSeen, Candidate, Looks
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -17,7 +17,7 @@ from handsel.data.part_sides import SidesFile, load_sides
 from handsel.documents.marker_svg import outlines
 from handsel.documents.svg import PAGE_FONT, number
 from handsel.vision.cards import CARD_MM, CUFF, MARKER_MM, PALM
-from handsel.vision.mat import CELLS, marker_cells
+from handsel.vision.mat.sheet import CELLS, marker_cells
 
 ViewSide = Literal["thumb", "little"]
 HandSide = Literal["left", "right"]

@@ -11,7 +11,7 @@ from handsel.documents.mat_sheet import good_bar
 from handsel.documents.paper import typeset
 from handsel.errors import OutOfRange
 from handsel.vision.cards import CARD_MM, CARD_NAMES, CUFF, MARKER_MM, PALM
-from handsel.vision.mat import BAR_MM
+from handsel.vision.mat.sheet import BAR_MM
 
 PAPERS = ("a4", "letter")
 PAIRS = 6  # on a sheet: some get dirty, some get lost

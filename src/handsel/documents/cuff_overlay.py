@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from handsel.metrology.decision import Decision
 from handsel.metrology.limits import Limits
-from handsel.vision.cuff import CuffSeen
+from handsel.vision.cuff.measuring import CuffSeen
 
 if TYPE_CHECKING:
     from PIL.Image import Image

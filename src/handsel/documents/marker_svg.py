@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.mat import marker_cells
+from handsel.vision.mat.sheet import marker_cells
 
 Corner = tuple[int, int]
 _LEFT_TURNS = {(1, 0): (0, -1), (0, -1): (-1, 0), (-1, 0): (0, 1), (0, 1): (1, 0)}  # y down

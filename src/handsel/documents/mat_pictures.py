@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from handsel.data.part_outlines import load_outlines
 from handsel.design.outlines import PartOutline
 from handsel.documents.svg import number
-from handsel.vision.mat import MATS
+from handsel.vision.mat.sheet import MATS
 
 Point = tuple[float, float]
 Ring = Sequence[Point]

@@ -10,7 +10,7 @@ from handsel.documents.mat_pictures import PHOTOS, mat_picture, photo_picture
 from handsel.documents.paper import typeset
 from handsel.documents.scale_bar import MOST_OFF
 from handsel.errors import OutOfRange
-from handsel.vision.mat import MATS, Mat, Rectangle
+from handsel.vision.mat.sheet import MATS, Mat, Rectangle
 
 
 def mat_sheet(paper: str) -> bytes:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING
 
-from handsel.vision.part_seen import PartSeen, State
-from handsel.vision.parts import PartsSeen
+from handsel.vision.parts.looking import PartsSeen
+from handsel.vision.parts.seen import PartSeen, State
 
 if TYPE_CHECKING:
     from PIL.Image import Image

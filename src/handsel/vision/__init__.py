@@ -1,4 +1,13 @@
-"""What a photo says: two printed cards found, their edges measured, the rest angle and how well it is known.
+"""What a photo says, and how well it is known. Each folder here looks at one thing:
+
+    rest_angle   two printed cards, or two drawn lines, on a hand seen from the side
+    mat          the sheet under a kit: where it lies, how its picture is laid flat
+    parts        what lies on the mat, and how large the mat was printed
+    cuff         a formed cuff from the front, against its own mirror image
+    bend         pale lines along a bend
+
+What several of them need stands beside: `camera` (lens), `cards`, `finding` (where are the markers), `edges` (where
+exactly do their edges run), `squares`, `colour`. Folders take from each other only downwards: cuff and parts from mat.
 
 Frames, each right-handed:
 
@@ -7,11 +16,4 @@ Frames, each right-handed:
     card      mm, x right, y up (toward the back of the hand), z out of the card; its centre is the origin
     hand      as a card that lies flat on the palm's side face: x along the palm's base plane, y toward
               the back of the hand, z along the hinge axis toward the viewer
-
-The rest angle is the turn about the hinge axis that takes the palm's reference line to the cuff's, positive
-with the elbow end raised. With the fingers to the right of the picture a raised cuff turns clockwise, so the
-rest angle is minus the turn about z; with the fingers to the left it is the turn itself.
-
-The order of work: `finding` (where are the cards), `edges` (where exactly do their edges run), `solving` (which
-hand explains all edges), `angle` (what that says, or why it says nothing), `fusing` (several photos of a hand).
 """

@@ -12,7 +12,7 @@ from handsel.bench.measuring.models import Measurement, State
 from handsel.bench.photos.models import Photo
 from handsel.errors import HandselError
 from handsel.inspection.protocol import Characteristic
-from handsel.vision.two_lines import DrawnAngle, TwoLines, angle_of_lines
+from handsel.vision.rest_angle.two_lines import DrawnAngle, TwoLines, angle_of_lines
 
 AGAIN = "Open the hand again, and take the photo there."
 STEP_DEG = 0.051  # numbers are shown to a tenth

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from handsel.metrology.decision import Decision
-    from handsel.vision.cuff import CuffSeen
-    from handsel.vision.part_seen import PartSeen
-    from handsel.vision.parts import PartsSeen
-    from handsel.vision.whitening import BendSeen
+    from handsel.vision.bend.whitening import BendSeen
+    from handsel.vision.cuff.measuring import CuffSeen
+    from handsel.vision.parts.looking import PartsSeen
+    from handsel.vision.parts.seen import PartSeen
 
 _SURE = ("for the other hand", "another scale", "one too many", "not of this kit")
 _STATUS = {"right": "conforms", "cannot tell": "undecided"}

@@ -72,7 +72,7 @@ def angle(sent: Sent, overlay: Path) -> dict[str, Any]:
     """The rest angle from two cards."""
     from handsel.data.photo_file import photo_from_bytes
     from handsel.documents.angle_overlay import angle_overlay
-    from handsel.vision.angle import CARD_TURN_SD_DEG, measure_rest_angle
+    from handsel.vision.rest_angle.reading import CARD_TURN_SD_DEG, measure_rest_angle
 
     photo = photo_from_bytes(sent.data, name=WHERE)
     found = measure_rest_angle(
@@ -105,7 +105,7 @@ def parts(sent: Sent, overlay: Path) -> dict[str, Any]:
 
     from handsel.data.design_text import design_from_text
     from handsel.documents.parts_overlay import parts_overlay
-    from handsel.vision.parts import look_at_parts
+    from handsel.vision.parts.looking import look_at_parts
 
     design = design_from_text(
         Path(sent.task["design_file"]).read_text(encoding="utf-8"), where="the hand's design"
@@ -130,7 +130,7 @@ def cuff(sent: Sent, overlay: Path) -> dict[str, Any]:
 
     from handsel.documents.cuff_overlay import cuff_overlay
     from handsel.metrology.limits import Limits
-    from handsel.vision.cuff import judge_cuff, look_at_cuff
+    from handsel.vision.cuff.measuring import judge_cuff, look_at_cuff
 
     pixels, lens = sent.pixels()
     found = look_at_cuff(pixels, lens=lens, width_mm=sent.task.get("width_mm"), where=WHERE)
@@ -146,7 +146,7 @@ def bend(sent: Sent, overlay: Path) -> dict[str, Any]:
     from PIL import Image
 
     from handsel.documents.bend_overlay import bend_overlay
-    from handsel.vision.whitening import look_at_bend
+    from handsel.vision.bend.whitening import look_at_bend
 
     pixels, _ = sent.pixels()
     found = look_at_bend(pixels, where=WHERE)

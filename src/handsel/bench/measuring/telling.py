@@ -18,7 +18,7 @@ from handsel.bench.photos import derived
 from handsel.bench.photos.models import Photo
 from handsel.bench.photos.models import State as PhotoState
 from handsel.bench.photos.queries import picture_url
-from handsel.vision.two_lines import (
+from handsel.vision.rest_angle.two_lines import (
     EDGE_SD_DEG,
     PLACING_SD_RATIO,
     SHORTEST_RATIO,

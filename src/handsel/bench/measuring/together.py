@@ -20,8 +20,8 @@ class One:
 
 def read(m: Measurement) -> dict[str, Any]:
     """One reading of all photos, or why they are not of one hand at rest."""
-    from handsel.vision.fusing import fuse
-    from handsel.vision.refused import PhotoRefused
+    from handsel.vision.rest_angle.fusing import fuse
+    from handsel.vision.rest_angle.refused import PhotoRefused
 
     found = Measurement.objects.filter(
         key__in=[f"angle/{name}" for name in m.asked["photos"]], hand=m.hand_id, state=State.MEASURED

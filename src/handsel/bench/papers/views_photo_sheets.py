@@ -13,7 +13,7 @@ from handsel.bench.people.gate import needs
 from handsel.data.carrier_file import carrier_file
 from handsel.documents.card_sheet import PAPERS, card_sheet
 from handsel.documents.mat_sheet import good_bar, mat_sheet
-from handsel.vision.mat import BAR_MM, MATS
+from handsel.vision.mat.sheet import BAR_MM, MATS
 
 # Made once, then kept: there is one file for each paper, and a hall's phones may all ask for it.
 _cards = lru_cache(maxsize=len(PAPERS))(card_sheet)

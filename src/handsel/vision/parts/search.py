@@ -1,0 +1,274 @@
+"""Where a part that lies in a given way may be within a patch, roughly: places and turns worth a closer look.
+
+On a patch with an outline of its own the part's outline is slid onto it. Where a patch is part and shadow in one, all
+places and turns are tried for edges of any sort. Where several parts cover each other in the picture, only the outer
+line of them all is sure, and a part is looked for whose outline runs along much of it and nowhere beyond.
+"""
+
+from __future__ import annotations
+
+from math import pi, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.mat.patches import Patch
+from handsel.vision.mat.view import MatView
+from handsel.vision.parts.field import SEARCH_MM, Field
+from handsel.vision.parts.kinds import Pose, even_points, outline_seen
+from handsel.vision.parts.steps import spread_along, to_outline
+
+FloatArray = npt.NDArray[np.float64]
+Start = tuple[float, FloatArray, float]  # worse the higher; place [mm]; turn [rad]
+
+_OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
+_SAME_VIEW_RAD, _SAME_VIEW_MM = (
+    0.15,
+    0.5,
+)  # turned, or moved at its top, by less, an outline is not predicted anew
+_POINTS, _EDGE_BY_CHANCE = 60, 0.25  # places along an outline; how steep they are by chance
+_PULLS = 6  # steps in which an outline slides onto another
+_ON_MM, _BEYOND_MM = 1.0, 1.5  # so near, an outline runs along another; so far outside, it leaves it
+_WITHIN = 0.88  # share of an outline that may not leave what it is part of
+_COARSE_TURNS = 30  # of a whole turn, before an outline is slid
+_TALL = 0.12  # share by which a part's top moves against its foot, from which it is seen anew in a search
+_VIEWS = 3  # times that a tall part's outline is predicted anew as it is slid
+
+
+def long_axis(points: FloatArray) -> tuple[float, float]:
+    """Direction of the longer axis of an outline's points, and how much longer it is.
+
+    Parameters: points : (n, 2) float [mm].
+    Returns: the direction, up to half a turn [rad], and the ratio of the longer spread to the shorter [-].
+    Raises: nothing of its own.
+    Valid for: at least three points, not all on one line.
+    Source: principal axes of the second moments.
+    Checked by: unit/test_vision_parts.py
+    """
+    d = points - points.mean(0)
+    cov = d.T @ d
+    values = np.linalg.eigvalsh(cov)
+    return 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1])), float(
+        sqrt(values[1] / max(values[0], 1e-9))
+    )
+
+
+def laid_on(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView) -> list[Start]:
+    """Places and turns that lay a pose's outline on the patch's.
+
+    Parameters: patch, with an outline of its own; field, of that outline; pose; scale [-]; view.
+    Returns: up to two starts, with how far they miss [mm]; none for a pose of another form.
+    Raises: nothing of its own.
+    Valid for: patches of one part.
+    Source: principal axes for the turn; Gauss-Newton on the distance to the outline; a tall part predicted anew.
+    Checked by: unit/test_vision_parts.py
+    """
+    mine = even_points(patch.outline_mm, 120)
+    axis, longer = long_axis(mine)
+    middle = mine.mean(0)
+    own, own_longer = long_axis(even_points(pose.outline_mm, 120))
+    first = axis - own
+    turns = [first, first + pi]
+    if min(longer, own_longer) < 1.25:
+        turns = [first + k * pi / 6 for k in range(12)]
+    elif min(longer, own_longer) < 1.6:
+        turns += [first + t for t in (-0.35, 0.35, pi - 0.35, pi + 0.35)]
+    if max(longer, own_longer) > _OTHER_FORM * min(longer, own_longer):
+        return []
+    found = []
+    lift = _lift(pose, view)
+    for turn in turns:
+        at = middle
+        for _ in range(_VIEWS):
+            outline = outline_seen(
+                pose, at_mm=at, turn_rad=turn, camera_mm=view.at_mm, scale=scale, rough=True
+            )
+            points = even_points(outline, 90)
+            shift = middle - points.mean(0)
+            points, before = points + shift, at
+            moved, more, cost = _pulled(field, points)
+            pivot = points.mean(0)
+            back = np.abs(to_outline(mine[::2], _moved(points, pivot, moved, more)))
+            cost = sqrt(0.5 * cost**2 + 0.5 * float((np.minimum(back, 4.0) ** 2).mean()))
+            at, turn = _moved(at + shift, pivot, moved, more), turn + more
+            # From its new place a tall part looks another.
+            if lift * float(np.linalg.norm(at - before)) < _SAME_VIEW_MM:
+                break
+        found.append((cost, at, turn))
+    found.sort(key=lambda f: f[0])
+    return found[:2]
+
+
+def _lift(pose: Pose, view: MatView) -> float:
+    """How far a part's top seems to move against its foot when it is moved, as a share."""
+    return pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 50.0)
+
+
+def _moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: float) -> FloatArray:
+    c, s = np.cos(turn), np.sin(turn)
+    result: FloatArray = (points - pivot) @ np.array([[c, s], [-s, c]]) + pivot + shift
+    return result
+
+
+def _pulled(field: Field, points: FloatArray) -> tuple[FloatArray, float, float]:
+    """Shift, turn and rms distance [mm] after sliding points onto the field's outline."""
+    pivot = points.mean(0)
+    shift, turn = np.zeros(2), 0.0
+    for _ in range(_PULLS):
+        now = _moved(points, pivot, shift, turn)
+        off, along_x, along_y = np.moveaxis(field.at(field.slopes, now), -1, 0)
+        arm = now - pivot - shift
+        rows = np.column_stack([along_x, along_y, along_y * arm[:, 0] - along_x * arm[:, 1]])
+        weight = 1.0 / (1.0 + (off / 1.5) ** 2)
+        normal = rows.T @ (rows * weight[:, None]) + np.diag([0.5, 0.5, 20.0])
+        step = np.linalg.solve(normal, -rows.T @ (weight * off))
+        shift, turn = shift + step[:2], turn + min(max(float(step[2]), -0.3), 0.3)
+    off = field.at(field.signed, _moved(points, pivot, shift, turn))
+    return shift, turn, sqrt(float((np.minimum(np.abs(off), 4.0) ** 2).mean()))
+
+
+def searched(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView) -> list[Start]:
+    """Places and turns within a patch that is part and shadow where edges run along a pose's outline.
+
+    The first number is minus the length of outline [mm] that has an edge beyond chance.
+    """
+    low, high = patch.outline_mm.min(0), patch.outline_mm.max(0)
+    middle = (low + high) / 2
+    axis, longer = long_axis(even_points(patch.outline_mm, 120))
+    own, own_longer = long_axis(even_points(pose.outline_mm, 120))
+    turns = np.arange(45) * (2 * pi / 45)
+    if min(longer, own_longer) > 1.5:
+        half = np.arange(-5, 6) * np.radians(7.0)
+        turns = axis - own + np.r_[half, half + pi]
+    found = []
+    step = round(SEARCH_MM * field.per_mm)
+    for k, turn in enumerate(turns):
+        if k % 2 == 0 or abs(turn - turns[k - 1]) > _SAME_VIEW_RAD:
+            outline = outline_seen(
+                pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale, rough=True
+            )
+        else:  # so little turned, the camera sees nearly the same
+            outline = _moved(outline, middle, np.zeros(2), float(turn - turns[k - 1]))
+        points, normals, run = spread_along(outline, _POINTS)
+        moves = _moves(low - 2.0 - points.min(0), high + 2.0 - points.max(0), field, step)
+        at = field.index(points)
+        if len(moves):
+            moves = moves[(field.shifted(field.signed, at[::3], moves) < 1.0).mean(1) > 0.9]
+        if not len(moves):
+            continue
+        edge = field.shifted(field.steep_x, at, moves) * normals[:, 0]
+        edge += field.shifted(field.steep_y, at, moves) * normals[:, 1]
+        cost = run * (_EDGE_BY_CHANCE - np.minimum(np.abs(edge), 1.0).mean(1))
+        found += [(float(cost[m]), middle + moves[m] / field.per_mm, float(turn)) for m in cost.argsort()[:2]]
+    found.sort(key=lambda f: f[0])
+    return found[:3]
+
+
+def _moves(first_mm: FloatArray, last_mm: FloatArray, field: Field, step: int) -> npt.NDArray[np.intp]:
+    """All moves between two corners, in whole columns and rows: (m, 2)."""
+    if (last_mm < first_mm).any():
+        return np.empty((0, 2), np.intp)
+    first, last = (np.rint(r * field.per_mm).astype(int) for r in (first_mm, last_mm))
+    ways = (np.arange(a, b + 1, step) for a, b in zip(first, last, strict=True))
+    return np.stack(np.meshgrid(*ways), -1).reshape(-1, 2)
+
+
+def along_joined(
+    field: Field,
+    edge_mm: FloatArray,
+    pose: Pose,
+    scale: float,
+    view: MatView,
+    *,
+    covers: tuple[FloatArray, FloatArray] | None = None,
+    most: int = 3,
+) -> list[Start]:
+    """Places and turns at which a pose's outline runs along part of the outer line of several things, and not beyond.
+
+    field: round all of them; edge_mm : (n, 2) [mm], points of the outer line that are to be explained; covers, low and
+    high corner [mm] of a box that the outline must reach round; none: it must stay within that of all of them.
+    The first number is minus the length of the pose's outline [mm] that runs along them.
+    """
+    box = (field.low, field.low + np.array([field.signed.shape[1], field.signed.shape[0]]) / field.per_mm)
+    middle = edge_mm.mean(0) if covers is None else (covers[0] + covers[1]) / 2
+    near = _near(field, edge_mm)
+    found: list[Start] = []
+    step = round(SEARCH_MM * field.per_mm)
+    is_tall = _lift(pose, view) > _TALL
+    for turn in np.arange(_COARSE_TURNS) * (2 * pi / _COARSE_TURNS):
+        at = middle
+        if is_tall:  # so that the outline, not the foot, is about the middle
+            at = 2 * middle - _predicted(pose, at, float(turn), scale, view)[0].mean(0)
+        points, run = _predicted(pose, at, float(turn), scale, view)
+        if covers is None:
+            moves = _moves(box[0] - points.min(0), box[1] - points.max(0), field, 2 * step)
+        else:
+            moves = _moves(
+                covers[1] - _BEYOND_MM - points.max(0), covers[0] + _BEYOND_MM - points.min(0), field, step
+            )
+        if len(moves):
+            found += [(c, at + m, float(turn)) for c, m in _best_moves(field, near, points, run, moves)]
+    found.sort(key=lambda f: f[0])
+    polished = [_polished(field, near, pose, start, scale, view) for start in found[: 2 * most]]
+    polished.sort(key=lambda f: f[0])
+    return polished[:most]
+
+
+def _predicted(
+    pose: Pose, at: FloatArray, turn: float, scale: float, view: MatView
+) -> tuple[FloatArray, float]:
+    outline = outline_seen(pose, at_mm=at, turn_rad=turn, camera_mm=view.at_mm, scale=scale, rough=True)
+    points, _, run = spread_along(outline, _POINTS)
+    return points, run
+
+
+def _near(field: Field, edge_mm: FloatArray) -> npt.NDArray[np.float32]:
+    """Where on the field's grid points are near, by 1 and 0."""
+    import cv2
+
+    high, wide = field.signed.shape[:2]
+    spots = np.ones((high, wide), np.uint8)
+    index = field.index(edge_mm)
+    spots[np.clip(index[:, 1], 0, high - 1), np.clip(index[:, 0], 0, wide - 1)] = 0
+    far = np.asarray(cv2.distanceTransform(spots, cv2.DIST_L2, 5)) / field.per_mm
+    return np.asarray(far < _ON_MM, np.float32)
+
+
+def _best_moves(
+    field: Field,
+    near: npt.NDArray[np.float32],
+    points: FloatArray,
+    run: float,
+    moves: npt.NDArray[np.intp],
+) -> list[tuple[float, FloatArray]]:
+    """The two best moves of an outline [mm], with minus the length of it that then runs along the outer line."""
+    index = field.index(points)
+    # Seen anew from elsewhere a tall outline changes: the first look is lenient.
+    within = (field.shifted(field.signed, index[::3], moves) < 2 * _BEYOND_MM).mean(1)
+    moves = moves[within > _WITHIN - 0.2]
+    if not len(moves):
+        return []
+    along = field.shifted(near, index, moves).mean(1) * run
+    return [(-float(along[m]), moves[m] / field.per_mm) for m in along.argsort()[::-1][:2]]
+
+
+def _polished(
+    field: Field,
+    near: npt.NDArray[np.float32],
+    pose: Pose,
+    start: Start,
+    scale: float,
+    view: MatView,
+) -> Start:
+    """A start slid onto the outer line, its outline predicted anew after each slide."""
+    _, at, turn = start
+    best: Start = (0.0, at, turn)
+    for _ in range(_VIEWS):
+        points, run = _predicted(pose, at, turn, scale, view)
+        shift, more, _ = _pulled(field, points)
+        at, turn = _moved(at, points.mean(0), shift, more), turn + more
+        points, run = _predicted(pose, at, turn, scale, view)
+        within = float((field.at(field.signed, points) < _BEYOND_MM).mean())
+        along = run * float(field.at(near, points).mean()) if within > _WITHIN else 0.0
+        best = min(best, (-along, at, turn), key=lambda s: s[0])
+    return best

@@ -1,0 +1,117 @@
+"""The outline of a lying part as a camera near by sees it, from the mesh's own edges.
+
+A face is seen when the camera is on its outer side. Edges between a seen and an unseen face run round all that the
+part hides; each is moved away from the camera as far as its own height asks, and what they run round is united.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.design.shapes import surface
+from handsel.design.solids import Solid
+from handsel.vision.mat.view import shadow_mm
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.intp]
+
+_SLIT_MM = 0.6  # half the width of a slit that closes
+_FINE_MM = 0.02  # detail of an outline that no photo shows
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Skin:
+    """A closed mesh, ready to be asked which of its edges are its outline."""
+
+    points_mm: FloatArray  # (n, 3), z up from the paper
+    normals: FloatArray  # (m, 3) of the faces, outward, as long as twice their area
+    offsets: FloatArray  # (m,) of the faces' planes along their normals
+    edges: IntArray  # (e, 2) ends, in the order in which the first face runs round
+    faces: IntArray  # (e, 2) the two faces at each edge
+
+
+def skin_of(solid: Solid) -> Skin:
+    """The mesh of a solid with its edges paired.
+
+    Parameters: solid.
+    Returns: Skin.
+    Raises: nothing of its own.
+    Valid for: closed bodies, every edge between two faces.
+    Source: each edge is run through once in each direction.
+    Checked by: unit/test_vision_part_silhouette.py
+    """
+    points, triangles = surface(solid)
+    corners = points[triangles]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    ways = np.concatenate([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]]).astype(np.intp)
+    face = np.tile(np.arange(len(triangles)), 3)
+    key = ways.min(1) * len(points) + ways.max(1)
+    order = np.argsort(key, kind="stable")
+    first, second = order[::2], order[1::2]
+    return Skin(
+        points_mm=points,
+        normals=normals,
+        offsets=(normals * corners[:, 0]).sum(1),
+        edges=ways[first],
+        faces=np.column_stack([face[first], face[second]]),
+    )
+
+
+def silhouette(skin: Skin, camera_mm: FloatArray) -> FloatArray:
+    """The outer edge of what a body hides of the paper it lies on.
+
+    Parameters: skin; camera_mm : (3,) float [mm], in the skin's own frame.
+    Returns: (n, 2) float [mm], skin's frame, anticlockwise.
+    Raises: nothing of its own.
+    Valid for: bodies lower than the camera.
+    Source: the boundary of the faces turned to the camera, projected, filled where it runs round at least once.
+    Checked by: unit/test_vision_part_silhouette.py
+    """
+    from manifold3d import CrossSection, FillRule, JoinType
+
+    seen = skin.normals @ camera_mm > skin.offsets
+    one, other = seen[skin.faces[:, 0]], seen[skin.faces[:, 1]]
+    rim = one != other
+    ways = np.where(one[rim, None], skin.edges[rim], skin.edges[rim, ::-1])
+    used, ends = np.unique(ways, return_inverse=True)
+    flat = shadow_mm(skin.points_mm[used], camera_mm)
+    rings = [flat[ring] for ring in _rings(ends.reshape(-1, 2))]
+    area = CrossSection(rings, FillRule.Positive).simplify(_FINE_MM)
+    # A slit too narrow for light to come through is no gap in a photo.
+    closed = area.offset(_SLIT_MM, JoinType.Round, circular_segments=12).offset(
+        -_SLIT_MM, JoinType.Round, circular_segments=12
+    )
+    return max((np.asarray(r, float) for r in closed.to_polygons()), key=ring_area_mm2)
+
+
+def _rings(ways: IntArray) -> list[list[int]]:
+    """Closed walks along all the ways, each walked once; where several go on, which is taken does not matter."""
+    starts, ends = ways.T
+    onward = np.full(int(ways.max(initial=-1)) + 1, -1)
+    onward[starts] = ends
+    # Hardly a point has two ways onward: those that were written over are kept aside.
+    order = np.argsort(starts, kind="stable")
+    again = order[:-1][starts[order[1:]] == starts[order[:-1]]]
+    aside: dict[int, list[int]] = {}
+    for start, end in ways[again].tolist():
+        aside.setdefault(start, []).append(end)
+    to = onward.tolist()
+    rings = []
+    for first in range(len(to)):
+        while to[first] >= 0:
+            at, ring = first, []
+            while to[at] >= 0:
+                ring.append(at)
+                more = aside.get(at)
+                to[at], at = (more.pop() if more else -1), to[at]
+            rings.append(ring)
+    return rings
+
+
+def ring_area_mm2(ring: FloatArray) -> float:
+    """Area inside a closed line, positive when it runs anticlockwise with y up."""
+    x, y = ring.T
+    return float(x[:-1] @ y[1:] - x[1:] @ y[:-1] + x[-1] * y[0] - x[0] * y[-1]) / 2.0

@@ -1,0 +1,279 @@
+"""Everything that may explain each thing on the mat, and how probable each explanation is.
+
+A patch is one thing, or a thing and its shadow, or several things. What is tried next is tried only where what was
+tried before does not explain it: so a clear part costs one look, and a heap many.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log, pi, sqrt
+
+import numpy as np
+import numpy.typing as npt
+
+from handsel.vision.mat.flat import Flat
+from handsel.vision.mat.patches import Patch
+from handsel.vision.mat.view import MatView
+from handsel.vision.parts.fit import fits_of
+from handsel.vision.parts.joined import left_over, taken_apart
+from handsel.vision.parts.kinds import Kind, even_points
+from handsel.vision.parts.print_size import PrintScale
+from handsel.vision.parts.pull import Fit, foot_of, refined
+from handsel.vision.parts.steps import inside, to_outline
+
+FloatArray = npt.NDArray[np.float64]
+
+# Beforehand, for one thing on the mat: as ordered; of the other hand; of another size; unknown. Common practice.
+_ORDERED, _OTHER_HAND, _OTHER_SIZE, UNKNOWN = log(0.90), log(0.03), log(0.03), log(0.04)
+_SIZE_RANGE = 1.0  # sizes that another size may have, ratio
+_TEMPER = 0.4  # what edges say counts this much: they err together more than they show
+# Share of its outline that a part must show: clear, and grown into its shadow.
+CLEAR_FIT, FAINT_FIT = 0.80, 0.75
+_FAINT_PLAIN = 0.70  # of a faint outline, from which it is not taken for several things
+LEAST_SAID = 12.0  # by an outline that is to be any part's
+_HOPELESS = 25.0  # an explanation this far behind needs no size of its own
+_SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
+_CUT = 0.5  # share of all that its edges run round, below which a thing may be cut out of a larger one
+_FREED = 5  # explanations that are given a size of their own
+_WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
+_SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
+_APART_MM, _FOOT_POINTS = 1.0, 400  # nearer feet are parts that touch; places along a foot
+_LEAST_AREA_MM2 = 150.0  # less is no two parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Explained:
+    """One patch with everything that may explain it."""
+
+    patch: Patch
+    fits: tuple[Fit, ...]  # as ordered or mirrored, best first
+    sized: tuple[Fit, ...]  # with a size of their own
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether its outline is its own, not its shadow's."""
+        return self.patch.certain
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether an explanation by itself shows that one part lies there."""
+        enough = CLEAR_FIT if self.is_clear else _FAINT_PLAIN
+        return any(f.matched_ratio > enough and f.says > LEAST_SAID for f in self.fits + self.sized)
+
+    @property
+    def most_said(self) -> float:
+        """By the explanation that says most."""
+        return max((f.says for f in self.fits + self.sized), default=-np.inf)
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether an explanation says so much that nothing else need be tried."""
+        return self.is_plain and any(f.says > _SAYS_ALL * f.most_says for f in self.fits + self.sized)
+
+
+def explained(
+    patches: Sequence[Patch], kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """Each thing on the mat with its explanations.
+
+    Parameters: patches on the mat, no reference card among them; kinds of the kit; flat, view and printed of the same
+        photo.
+    Returns: one Explained for each patch, or for each piece of one.
+    Raises: nothing of its own.
+    Valid for: parts that stand apart.
+    Source: own construction.
+    Checked by: unit/test_vision_parts.py, unit/test_vision_parts_joined.py
+    """
+    found: list[Explained] = []
+    instead: list[FloatArray] = []
+    for patch in patches:
+        one = _one(patch, kinds, flat, view, printed)
+        if one.is_plain and (beside := _beside(one, kinds, flat, view, printed)):
+            found += beside
+            continue
+        # Grey cut out of its own shadow may seem a smaller part: only there a plain explanation is doubted.
+        is_cut = patch.instead is not None and patch.area_mm2 < _CUT * patch.instead.area_mm2
+        if one.is_whole or (one.is_plain and not is_cut):
+            found.append(one)
+            continue
+        others = _otherwise(one, kinds, flat, view, printed)
+        if one.is_plain and sum(e.most_said for e in others if e.is_plain) < one.most_said:
+            others = []
+        if others and patch.instead is not None and not others[0].is_clear:
+            instead.append(patch.instead.outline_mm)
+        found += others or [one]
+    # What light had cut out of a thing that is now seen whole is no thing of its own.
+    found = [e for e in found if not (e.is_clear and not e.is_plain and _lies_in(e.patch, instead))]
+    return _one_in_each_place(found, printed)
+
+
+def _one_in_each_place(found: list[Explained], printed: PrintScale) -> list[Explained]:
+    """Without what stands where something surer stands: two pieces that light cut out of one grey part."""
+    kept: list[Explained] = []
+    feet: list[FloatArray] = []
+    for one in sorted(found, key=lambda e: -e.most_said):
+        if one.fits and one.patch.tint is None:
+            middle = one.fits[0].at_mm[None]
+            if any(bool(inside(middle, foot)[0]) for foot in feet):
+                continue
+        kept.append(one)
+        if one.fits and one.is_plain:
+            feet.append(foot_of(one.fits[0], printed.ratio))
+    return [e for e in found if any(e is k for k in kept)]
+
+
+def _otherwise(
+    one: Explained, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """A patch that is not plainly one part, as something else; none when nothing else explains it better."""
+    patch = one.patch
+    if not patch.certain:
+        return [_one(p, kinds, flat, view, printed) for p in patch.pieces]
+    if patch.instead is not None:
+        whole = _one(patch.instead, kinds, flat, view, printed)
+        if whole.is_plain:
+            return [whole]
+        pieces = [_one(p, kinds, flat, view, printed) for p in patch.instead.pieces]
+        if pieces and all(p.is_plain for p in pieces):
+            return pieces
+    if patch.area_mm2 < _LEAST_AREA_MM2 or one.is_plain:
+        return []
+    apart = taken_apart(patch, kinds, flat, view, print_ratio=printed.ratio)
+    pieces = [_one(p, kinds, flat, view, printed) for p in apart]
+    return pieces if pieces and pieces[0].is_plain and _stand_apart(pieces, printed) else []
+
+
+def _beside(
+    one: Explained, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """A thing that is plainly one part, and what looks out from behind it; none when nothing does."""
+    if not one.is_clear or not one.fits or one.patch.joined_mm is not None:
+        return []
+    pieces = left_over(one.patch, one.fits[0], flat)
+    rest = [_one(p, kinds, flat, view, printed) for p in pieces[1:]]
+    rest = [e for e in rest if e.is_plain]
+    if not rest:
+        return []
+    both = [_one(pieces[0], kinds, flat, view, printed), *rest]
+    return both if both[0].is_plain and _stand_apart(both, printed) else []
+
+
+def _stand_apart(pieces: list[Explained], printed: PrintScale) -> bool:
+    """Whether things that cover each other in the picture stand apart on the paper: else they may be anything."""
+    feet = [foot_of(e.fits[0], printed.ratio) for e in pieces if e.fits]
+    for k, one in enumerate(feet):
+        for other in feet[:k]:
+            if (
+                to_outline(one, even_points(other, _FOOT_POINTS)).min() < _APART_MM
+                or inside(one, other).any()
+            ):
+                return False
+    return True
+
+
+def _lies_in(patch: Patch, outlines: list[FloatArray]) -> bool:
+    middle = (patch.outline_mm.min(0) + patch.outline_mm.max(0)) / 2
+    return any(bool(inside(middle[None], ring)[0]) for ring in outlines)
+
+
+def _one(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale) -> Explained:
+    """A patch as one part: the best explanations at the ordered size, and each with a size of its own."""
+    base = 1.0 / printed.ratio
+
+    def again(fit: Fit, *, free_scale: bool) -> Fit | None:
+        return refined(
+            patch,
+            flat,
+            view,
+            index=fit.kind,
+            pose=fit.pose,
+            at_mm=fit.at_mm,
+            turn_rad=fit.turn_rad,
+            scale=fit.scale * base if free_scale else base,
+            free_scale=free_scale,
+            base=base,
+            settled=True,
+        )
+
+    fits = list(fits_of(patch, kinds, flat, view, print_ratio=printed.ratio))
+    sized: list[Fit] = []
+    done: set[int] = set()
+    for fit in fits[:_FREED]:
+        if id(fit.pose) in done or fit.says < fits[0].says - _HOPELESS:
+            continue
+        done.add(id(fit.pose))
+        free = again(fit, free_scale=True)
+        if free is None:
+            continue
+        sized.append(free)
+        # Free in size it may have come off a wrong edge, and lead to a better place at the ordered size.
+        if free.says > fit.says + 1.0 and abs(free.scale - 1.0) < _SAME_SIZE:
+            back = again(free, free_scale=False)
+            if back is not None and back.says > fit.says:
+                fits.append(back)
+    fits.sort(key=lambda f: -f.says)
+    enough = CLEAR_FIT if patch.certain else FAINT_FIT
+    if not fits or fits[0].matched_ratio < max(_WELL, enough) or fits[0].says < LEAST_SAID:
+        sized += fits_of(patch, kinds, flat, view, print_ratio=printed.ratio, free_scale=True)
+    return Explained(patch=patch, fits=tuple(fits), sized=tuple(sorted(sized, key=lambda f: -f.says)))
+
+
+def worth(fit: Fit, *, own_size: bool, kinds: tuple[Kind, ...]) -> float:
+    """Logarithm of how probable an explanation is, up to what all have in common.
+
+    Parameters: fit; own_size, whether its size was left free; kinds of the kit.
+    Returns: natural logarithm [-].
+    Raises: nothing of its own.
+    Valid for: comparing explanations of one thing.
+    Source: Bayes: what is known beforehand and what the outline says, tempered; a free size pays for the range it had.
+    Checked by: unit/test_vision_parts.py
+    """
+    pose_count = len(kinds[fit.kind].poses)
+    told = (
+        _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
+    )
+    if own_size:
+        # The best of many sizes always fits a little better: what it took to find it is taken off again.
+        told += _OTHER_SIZE + log(max(fit.u_scale, 0.003) * sqrt(2 * pi) / _SIZE_RANGE)
+        return told + (_OTHER_HAND if fit.pose.mirrored else 0.0)
+    return told + (_OTHER_HAND if fit.pose.mirrored else _ORDERED)
+
+
+def assigned(things: list[Explained], kinds: tuple[Kind, ...]) -> list[tuple[int | None, bool]]:
+    """For each thing its kind or None, and whether the kit has no place for it: the most probable whole.
+
+    Parameters: things; kinds with the counts that are expected.
+    Returns: for each thing the index of its kind, or None, and whether it is one too many.
+    Raises: nothing of its own.
+    Valid for: any number of either.
+    Source: optimal assignment (scipy's linear_sum_assignment).
+    Checked by: unit/test_vision_parts.py
+    """
+    if not things:
+        return []
+    from scipy.optimize import linear_sum_assignment
+
+    value = np.array([[_best(e, k, kinds) for k in range(len(kinds))] for e in things])
+    places = np.repeat(np.arange(len(kinds)), [k.count for k in kinds])
+    alone = np.maximum(value.max(1) - 4.0, UNKNOWN)  # one too many, or foreign
+    gain = np.concatenate([value[:, places], np.repeat(alone[:, None], len(things), 1)], 1)
+    # More than the unknown's own worth is never lost by leaving a place empty.
+    rows, columns = linear_sum_assignment(-gain)
+    found: list[tuple[int | None, bool]] = [(None, False)] * len(things)
+    for r, c in zip(rows, columns, strict=True):
+        best = int(value[r].argmax())
+        if c < len(places):
+            kind = int(places[c])
+            found[r] = (kind, False) if value[r, kind] > UNKNOWN else (None, False)
+        elif value[r, best] > UNKNOWN:
+            found[r] = (best, True)
+    return found
+
+
+def _best(one: Explained, kind: int, kinds: tuple[Kind, ...]) -> float:
+    """The most probable explanation by a kind."""
+    each = [worth(f, own_size=False, kinds=kinds) for f in one.fits if f.kind == kind]
+    each += [worth(f, own_size=True, kinds=kinds) for f in one.sized if f.kind == kind]
+    return max(each, default=-60.0)
