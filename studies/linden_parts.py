@@ -11,7 +11,9 @@ from __future__ import annotations
 import argparse
 from math import ceil, pi
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from linden_measures import FINGERS, Measures, Table
 
 from handsel.data.load_design import design_from_data, load_design
 from handsel.data.part_outlines import outlines_text
@@ -20,11 +22,6 @@ from handsel.design.model import Design
 from handsel.design.outlines import part_outline
 from handsel.design.weights import PLA_G_PER_CM3, body_weights, part_weight
 
-if TYPE_CHECKING:
-    from linden_geometry import Measures
-
-Table = dict[str, Any]
-FINGERS = ("index", "middle", "ring", "little")
 SCREW_LENGTHS_MM = (6, 8, 10, 12, 16, 20, 25, 30, 35, 40, 45, 50)  # ISO 4762, M3; from memory
 
 # Widths: a thumb part must be told from a finger part at a glance.

@@ -1,7 +1,7 @@
 """Search linden's geometry with the engine: random steps round the best set so far.
 
 Run: python studies/linden_search.py SECONDS SEED. Prints each better set; the chosen one is copied by
-hand into `linden_geometry.Measures`, and tests/unit/test_linden.py holds it to what was wanted.
+hand into `linden_measures.Measures`, and tests/unit/test_linden.py holds it to what was wanted.
 """
 
 from __future__ import annotations
@@ -12,7 +12,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from linden_geometry import Measures, tables
+from linden_geometry import tables
+from linden_measures import Measures
 
 from handsel.data.load_design import design_from_data
 from handsel.mechanics.build import nominal_build
