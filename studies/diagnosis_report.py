@@ -188,6 +188,8 @@ def _figures(judged: Judged, which: NDArray[np.bool_], best: str, every: Calibra
         ("of faulty hands, first in the list of causes, which has no line for \"nothing wrong\"",
          macro(faulty, in_top(1)), "", None),
         ("so, among the first three", macro(faulty, in_top(3)), "", None),
+        ("so, both of two faults among the first four",
+         share([in_top(4)(among_causes(c)) for c in tool if len(c.true) == 2]), "", None),
         ("ceiling, both of two faults among the first four",
          share([in_top(4)(c) for c in ceiling if len(c.true) == 2]), "", None),
         ("ceiling, faultless called faultless", share([called_faultless(c) for c in ceiling if not c.true]), "", None),
