@@ -15,13 +15,6 @@ import numpy as np
 from linden_measures import FINGERS, Measures, Table
 from linden_parts import part_tables, weighed, write_outlines
 
-TITLES = {
-    "index": "index finger",
-    "middle": "middle finger",
-    "ring": "ring finger",
-    "little": "little finger",
-}
-
 
 def r3(values: Any) -> list[float]:
     return [round(float(v), 3) for v in values]

@@ -27,7 +27,6 @@ from handsel.data.fields import (
 )
 
 FORMAT = "handsel-design/1"
-DIGIT_NAMES = ("index", "middle", "ring", "little", "thumb")
 
 DigitName = Literal["index", "middle", "ring", "little", "thumb"]
 Torque = Annotated[Number, Field(ge=0, le=10_000)]

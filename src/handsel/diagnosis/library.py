@@ -29,7 +29,6 @@ ROUNDS = 12
 FAULTLESS, SINGLE, PAIR, CORDS = 240, 22, 2, 8  # hands of each stratum in one round; two wrong cord lengths
 SEED = 50
 GRID = 0.025  # of scales
-LEAST_HANDS = 3  # of a stratum whose spread is known
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
