@@ -86,8 +86,9 @@ def test_when_all_hands_go_out_the_status_is_good(tmp_path):
 def test_one_hand_is_planned_from_its_case(tmp_path):
     """A jammed whippletree; and the same with priors learned from thirty of its kind."""
     case = EXAMPLE.parents[1] / "07-jammed-whippletree.toml"
-    told = json.loads(run(case, "--json", "--quick").stdout)
-    jsonschema.validate(told, schema("hand-plan"))
+    whole = json.loads(run(case, "--json", "--quick").stdout)
+    jsonschema.validate(whole, schema("hand-plan"))
+    told = whole["plan"]
     assert 5.0 < told["expected_minutes"] <= told["no_check_minutes"]
     assert told["first"]["kind"] in ("check", "rework")
     entries = [
@@ -106,7 +107,7 @@ def test_one_hand_is_planned_from_its_case(tmp_path):
     ]
     confirmed = tmp_path / "confirmed.toml"
     confirmed.write_text(confirmed_text(entries, catalogue="wrist-hand-1", catalogue_version="1.0.0"))
-    learned = json.loads(run(case, "--json", "--quick", "--confirmed", confirmed).stdout)
+    learned = json.loads(run(case, "--json", "--quick", "--confirmed", confirmed).stdout)["plan"]
     assert learned["expected_minutes"] != told["expected_minutes"]
     words = run(case, "--quick", "--confirmed", confirmed)
     assert words.exit_code == 1

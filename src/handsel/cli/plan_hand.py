@@ -21,13 +21,9 @@ from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
 from handsel.data.places import shown_plain
 from handsel.data.toml_file import read_toml_file
-from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
-from handsel.diagnosis.from_case import seen_in_case
-from handsel.diagnosis.likelihood import items_of
-from handsel.diagnosis.posterior import posterior, with_priors
-from handsel.rework.hand.eyes import looked_twice
-from handsel.rework.hand.length_ways import length_ways
-from handsel.rework.hand.plan import plan_hand
+from handsel.diagnosis.library import Library
+from handsel.diagnosis.posterior import with_priors
+from handsel.rework.hand.advice import Advice, advise
 from handsel.rework.hand.result import HandPlan, PlanStep, Turn
 from handsel.rework.hand.words import in_words
 from handsel.rework.learning import learned_priors
@@ -52,41 +48,38 @@ def plan_one_hand(path: Path, *, as_json: bool, quick: bool, confirmed: Path | N
     file = read_toml_file(source)
     design = design_from_data(file.data, source)
     at = library_place(catalogue, design, file.sha256, case.hand.scale_ratio)
-    library = load_library(at)
-    enough = 1 if quick else ENOUGH_ROUNDS
-    if library is None or library.rounds < enough:
-        click.echo("simulating hands of this size, once: about a minute ...", err=True)
-        lower_priority()
-        library = build_library(at, rounds=tuple(range(enough)))
-    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
-    p = posterior(library, catalogue, items, scale_ratio=case.hand.scale_ratio)
-    plan = plan_hand(
-        p,
-        catalogue,
-        actions,
-        protocol,
-        hold_point=case.hand.hold_point,
-        lengths=length_ways(case, protocol, design, actions.setting),
-        none_fits=bool(fit_probability(catalogue, p.rows, p.weight, items) < NONE_FITS_P),
-        seen=items,
-        done=looked_twice(case),
-    )
+
+    def hands() -> Library:
+        library = load_library(at)
+        enough = 1 if quick else ENOUGH_ROUNDS
+        if library is None or library.rounds < enough:
+            click.echo("simulating hands of this size, once: about a minute ...", err=True)
+            lower_priority()
+            library = build_library(at, rounds=tuple(range(enough)))
+        return library
+
+    advice = advise(case, protocol, design, catalogue, actions, hands)
     if as_json:
-        told = hand_plan_table(plan, f"{case.hand.code} ({case.hand.serial})")
+        told = hand_plan_table(advice, f"{case.hand.code} ({case.hand.serial})")
         click.echo(told.model_dump_json(indent=2))
     else:
-        _show(console(), plan)
-    good = plan.first.kind == "rework" and not plan.first.reworks and plan.p_first_try > 0.5
-    sys.exit(NOTHING if good else SOMETHING)
+        _show(console(), advice)
+    sys.exit(NOTHING if advice.released else SOMETHING)
 
 
 def _plain(text: str, style: str = "") -> Text:
     return Text(shown_plain(text), style=style)
 
 
-def _show(out: Console, plan: HandPlan) -> None:
-    out.print(_plain(plan.sentence, "bold"))
-    out.print()
+def _show(out: Console, advice: Advice) -> None:
+    out.print(_plain(advice.sentence, "bold"))
+    if advice.plan is not None:
+        out.print()
+        _show_plan(out, advice.plan)
+    out.print(_plain("A plan is advice: a person looks, decides and says so.", "dim"))
+
+
+def _show_plan(out: Console, plan: HandPlan) -> None:
     _step(out, plan.first, 0, "")
     out.print()
     said = (
@@ -104,7 +97,6 @@ def _show(out: Console, plan: HandPlan) -> None:
         f"{round(100 * plan.p_handed_over)} hands in 100 are good when they are handed over."
     )
     out.print(_plain(own, "dim"))
-    out.print(_plain("A plan is advice: a person looks, decides and says so.", "dim"))
 
 
 def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:

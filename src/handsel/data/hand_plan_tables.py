@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from handsel.data.assessment_tables import EstimateTable, Told
+from handsel.rework.hand.advice import Advice
 from handsel.rework.hand.length_ways import LengthWay
 from handsel.rework.hand.result import HandPlan, PlanStep
 
@@ -65,12 +66,9 @@ class PlanStepTable(Told):
     then: tuple[PlanTurnTable, ...]
 
 
-class HandPlanTable(Told):
-    """The plan of one hand."""
+class SearchedPlanTable(Told):
+    """The plan by a hand's probable causes."""
 
-    format: str = "handsel-hand-plan/1"
-    hand: str
-    sentence: str
     expected_minutes: float = Field(description="To a conforming hand [min].")
     p_first_try: float = Field(description="The first rework makes it conform [-].")
     p_handed_over: float = Field(
@@ -83,19 +81,52 @@ class HandPlanTable(Told):
     first: PlanStepTable
 
 
-def hand_plan_table(plan: HandPlan, hand: str) -> HandPlanTable:
-    """A plan as the tables that are written down.
+class PlainWorkTable(Told):
+    """What the inspection says by itself must be done, before anything else."""
 
-    Parameters: plan; hand, code and serial.
+    title: str
+    minutes: float = Field(description="Of rework [min].")
+    recheck_minutes: float = Field(description="Of looks at the hand afterwards [min].")
+    skill: str
+    spares: dict[str, int]
+    cuts: bool = Field(description="true: something is cut that cannot be put back.")
+
+
+class HandPlanTable(Told):
+    """What to do with one hand."""
+
+    format: str = "handsel-hand-plan/1"
+    hand: str
+    sentence: str
+    released: bool = Field(description="Nothing is to be done, and all that was due is seen to hold.")
+    open_minutes: float = Field(description="For looks that still stand before its release [min].")
+    plain: PlainWorkTable | None = Field(description="null: nothing is plainly to be put right.")
+    plan: SearchedPlanTable | None = Field(description="null: nothing that was seen asks for a search.")
+
+
+def hand_plan_table(advice: Advice, hand: str) -> HandPlanTable:
+    """What to do with a hand, as the tables that are written down.
+
+    Parameters: advice; hand, code and serial.
     Returns: HandPlanTable.
     Raises: nothing of its own.
-    Valid for: any plan.
+    Valid for: any advice.
     Source: own format.
-    Checked by: unit/test_hand_plan.py
+    Checked by: unit/test_advice.py
     """
     return HandPlanTable(
         hand=hand,
-        sentence=plan.sentence,
+        sentence=advice.sentence,
+        released=advice.released,
+        open_minutes=advice.open_minutes,
+        plain=PlainWorkTable.model_validate(advice.plain) if advice.plain is not None else None,
+        plan=searched_plan_table(advice.plan) if advice.plan is not None else None,
+    )
+
+
+def searched_plan_table(plan: HandPlan) -> SearchedPlanTable:
+    """A plan by probable causes, likewise."""
+    return SearchedPlanTable(
         expected_minutes=plan.expected_minutes,
         p_first_try=plan.p_first_try,
         p_handed_over=plan.p_handed_over,

@@ -19,13 +19,13 @@ from handsel.bench.looking.answering import Known, known
 from handsel.bench.people.models import Person
 from handsel.bench.planning.models import GoneBy
 from handsel.bench.work.cards import open_cards
-from handsel.bench.work.planning import place_for
 from handsel.data.load_steps import build_stages
 from handsel.errors import HandselError
 from handsel.inspection.protocol import Protocol
 from handsel.inspection.result import Inspection
 from handsel.inspection.undo import ReworkDone
 from handsel.rework.day import model as core
+from handsel.rework.hand.plain import rework_place
 from handsel.rework.ways import way_of_reworks
 
 NO_CLOSING_MIN = 180.0  # where nobody said when the hall closes
@@ -262,7 +262,7 @@ def _ways(k: Known, i: Inspection) -> tuple[core.Way, ...]:
     for x in wrong:
         rework = protocol.rework(x.rework[0])
         if rework is not None:
-            listed.append(ReworkDone(rework=rework.id, place=place_for(x, rework, protocol)))
+            listed.append(ReworkDone(rework=rework.id, place=rework_place(x, rework, protocol)))
     listed = list(dict.fromkeys(listed))
     usual = (way_of_reworks(listed, protocol, hold_point=hand.hold_point, id="usual"),) if listed else ()
     return (*usual, *_as_planned(hand))

@@ -11,16 +11,11 @@ from handsel.bench.hands.casebook import case_of, design_kept, protocol_kept, to
 from handsel.bench.hands.models import Hand
 from handsel.data.load_actions import load_actions
 from handsel.diagnosis.catalogue import Catalogue
-from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.likelihood import BadAnswer, items_of
-from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case
 from handsel.inspection.protocol import Protocol
-from handsel.rework.hand.eyes import looked_twice
-from handsel.rework.hand.length_ways import length_ways
-from handsel.rework.hand.plan import plan_hand
-from handsel.rework.hand.way import way_of_plan
+from handsel.rework.hand.advice import advise
 
 
 def planned_hand(pk: int) -> dict[str, Any]:
@@ -33,25 +28,13 @@ def planned_hand(pk: int) -> dict[str, Any]:
     told, protocol = told_of(hand), protocol_kept(hand.protocol_id)
     catalogue, _ = catalogue_learned(at.catalogue)
     case = _taken(case_of(hand, told, with_causes=True), protocol, catalogue)
-    items = items_of(catalogue, seen_in_case(case, protocol, catalogue))
-    p = posterior(library, catalogue, items, scale_ratio=hand.scale_ratio)
     actions = load_actions(f"{catalogue.id}-actions", catalogue, protocol)
-    plan = plan_hand(
-        p,
-        catalogue,
-        actions,
-        protocol,
-        hold_point=hand.hold_point,
-        lengths=length_ways(case, protocol, design_kept(hand.design_id), actions.setting),
-        none_fits=bool(fit_probability(catalogue, p.rows, p.weight, items) < NONE_FITS_P),
-        seen=items,
-        done=looked_twice(case),
-    )
-    way = way_of_plan(plan)
+    advice = advise(case, protocol, design_kept(hand.design_id), catalogue, actions, lambda: library)
+    way = advice.way
     return {
-        "sentence": plan.sentence,
-        "kept": plan.kept,
-        "way": asdict(way) | {"spares": dict(way.spares)},
+        "sentence": advice.sentence,
+        "kept": advice.plan.kept if advice.plan is not None else "",
+        "way": asdict(way) | {"spares": dict(way.spares)} if way is not None else None,
     }
 
 
@@ -60,7 +43,9 @@ def _taken(case: Case, protocol: Protocol, catalogue: Catalogue) -> Case:
     kept = []
     for o in case.observations:
         try:
-            items_of(catalogue, seen_in_case(replace(case, observations=(o,), accepted=()), protocol, catalogue))
+            items_of(
+                catalogue, seen_in_case(replace(case, observations=(o,), accepted=()), protocol, catalogue)
+            )
         except BadAnswer:
             continue
         kept.append(o)

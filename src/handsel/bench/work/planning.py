@@ -12,6 +12,7 @@ from handsel.inspection.protocol import HAND, Protocol, Rework
 from handsel.inspection.result import Inspection, Item
 from handsel.inspection.undo import ReworkDone, reinspection_set
 from handsel.rework.choosing import RESTRING_ONE, about_cords
+from handsel.rework.hand.plain import rework_place
 from handsel.rework.result import FixKind
 
 SKILLS = ("builder", "experienced builder", "lead", "fitter", "licensed professional")
@@ -44,7 +45,7 @@ def plan(i: Inspection, fix: dict[str, Any], design: Design) -> tuple[Planned, .
         if about_cords(item):
             _into_the_fix(cards, item, fix, design, protocol)
             continue
-        done = ReworkDone(rework=rework.id, place=place_for(item, rework, protocol))
+        done = ReworkDone(rework=rework.id, place=rework_place(item, rework, protocol))
         card = _joins(cards, item, rework, protocol)
         if card is None:
             cards.append(Planned(rework=rework, done=[done], because=[item]))
@@ -56,16 +57,6 @@ def plan(i: Inspection, fix: dict[str, Any], design: Design) -> tuple[Planned, .
         # Only the lengths together are at fault: no single check says so, the computed finding does.
         _into_the_fix(cards, None, fix, design, protocol)
     return tuple(cards)
-
-
-def place_for(item: Item, rework: Rework, protocol: Protocol) -> str:
-    """Where a rework has to be done for an item: its own place, or the one of the other kind that touches it."""
-    characteristic = protocol.characteristic(item.id)
-    if characteristic is None or item.place == HAND:
-        return HAND
-    here = protocol.digits_at(characteristic.per, item.place)
-    touching = [p for p in protocol.places(rework.per) if protocol.digits_at(rework.per, p) & here]
-    return item.place if item.place in touching else next(iter(touching), HAND)
 
 
 def _joins(cards: list[Planned], item: Item, rework: Rework, protocol: Protocol) -> Planned | None:
