@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from handsel.cli.diagnose import command
+from handsel.cli.diagnosis_shown import as_written
 from handsel.data.diagnosis_tables import DiagnosisTable
 from handsel.data.library_store import CACHE_VARIABLE
 from handsel.data.load_faults import BUNDLED
+from handsel.diagnosis.result import NextCheck
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -67,3 +70,28 @@ def test_a_case_that_is_not_there_and_an_answer_that_does_not_fit_are_refused(ru
     path = tmp_path / "odd.toml"
     path.write_text(text.replace("observation = [", 'observation = [\n{ of = "smooth-travel", answer = "purple" },', 1))
     assert "purple" in str(run(str(path)).exception)
+
+
+def test_every_look_that_is_asked_for_can_be_written_down_as_it_says(run, tmp_path):
+    """Each line goes into the case with an answer put in, and the case is read with one answer more."""
+    source = (EXAMPLES / "11-missing-answers.toml").read_text(encoding="utf-8")
+    before = run(str(EXAMPLES / "11-missing-answers.toml"), "--all").stdout
+    lines = re.findall(r"\{ of = .*?\}", " ".join(before.split()))
+    assert len(lines) >= 3
+    told = DiagnosisTable.model_validate(json.loads(run(str(EXAMPLES / "11-missing-answers.toml"), "--json").stdout))
+    for check, line in zip(told.next_checks[:5], lines[:5], strict=True):
+        answer = line.replace("…", check.answers[0] if check.answers else "3.0")
+        case = tmp_path / "case.toml"
+        case.write_text(source.replace("observation = [", f"observation = [\n  {answer},", 1), encoding="utf-8")
+        done = run(str(case))
+        assert done.exit_code in (0, 1), done.output
+        count = int(re.search(r"From (\d+) answers", before)[1])
+        assert f"From {count + 1} answers" in done.stdout
+
+
+def test_a_joint_is_written_as_a_case_can_name_it():
+    look = NextCheck(
+        of="springs-back", place="ring.tip", title="", question="", answers=("stays", "slow", "returns"), unit="",
+        minutes=0.1, bits=0.2, bits_per_minute=2.0,
+    )  # fmt: skip
+    assert as_written(look) == '{ of = "springs-back", digit = "ring-tip", answer = "…" }'

@@ -13,16 +13,11 @@ import click
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from rich.console import Console
-
     from handsel.data.library_store import LibraryPlace
     from handsel.diagnosis.catalogue import Catalogue
     from handsel.diagnosis.library import Library
-    from handsel.diagnosis.result import Cause, Diagnosis, NextCheck
 
 NOTHING_WRONG, SOMETHING = 0, 1  # 2, bad input, is the command's own
-FEW = 5
-AWAY_P = 0.1  # what was seen is this unlikely: worth a second look
 
 
 @click.command(name="diagnose")
@@ -78,7 +73,10 @@ def command(
         )
         click.echo(told.model_dump_json(indent=2))
     else:
-        _show(found, len(seen), show_all)
+        from handsel.cli.diagnosis_shown import show
+        from handsel.cli.terminal import console
+
+        show(console(), found, len(seen), show_all=show_all)
     wrong = found.none_fits or found.faultless_p < 0.5
     sys.exit(SOMETHING if wrong else NOTHING_WRONG)
 
@@ -125,76 +123,3 @@ def _progress(total: int, there: int) -> Iterator[Callable[[int, int], None]]:
     with Progress(*columns, console=console(stderr=True), transient=True) as bar:
         task = bar.add_task(words, total=total)
         yield lambda done, total: bar.update(task, completed=done)
-
-
-def _show(d: Diagnosis, looks: int, show_all: bool) -> None:
-    from rich.text import Text
-
-    from handsel.cli.terminal import console
-
-    out = console()
-    out.print(Text(d.sentence, style="bold"))
-    if d.causes and not d.none_fits:
-        out.print()
-        for cause in d.causes[:FEW]:
-            _cause(out, cause)
-        _line(out, d.faultless_p, "nothing is wrong", "")
-    if d.next_checks and not d.certain:
-        out.print()
-        out.print(Text("Look next", style="bold"))
-        for check in d.next_checks[: 3 if not show_all else None]:
-            _check(out, check)
-    _against(out, d, show_all)
-    out.print()
-    share = "" if d.library_share >= 1.0 else f", {100 * d.library_share:.0f} % of them made so far"
-    note = f"From {looks} answers, held against simulated hands at {100 * d.scale_ratio:.1f} %{share}."
-    out.print(Text(note, style="dim"))
-    advice = "It advises. A person looks, decides and says so; local rules and licensed practice come first."
-    out.print(Text(advice, style="dim"))
-
-
-def _line(out: Console, probability: float, title: str, more: str) -> None:
-    from rich.text import Text
-
-    from handsel.diagnosis.wording import percent
-
-    text = Text(f"  {percent(probability):>5}  {title}")
-    if more:
-        text.append(f"  {more}", style="dim")
-    out.print(text)
-
-
-def _cause(out: Console, cause: Cause) -> None:
-    s = cause.severity
-    more = "" if s is None else f"about {s.value:.2g} {s.unit} ({s.low:.2g} to {s.high:.2g})"
-    _line(out, cause.probability, cause.title, more)
-
-
-def _check(out: Console, check: NextCheck) -> None:
-    from rich.text import Text
-
-    from handsel.diagnosis.wording import capital, next_words
-
-    words = check.question or capital(next_words(check))
-    place = f"  [{check.place}]" if check.place and check.question else ""
-    answers = f" ({' / '.join(check.answers)})" if check.answers else f" ({check.unit})"
-    text = Text(f"    {words}{place}{answers}")
-    text.append(f"  {check.minutes:g} min", style="dim")
-    out.print(text)
-
-
-def _against(out: Console, d: Diagnosis, show_all: bool) -> None:
-    """What was seen that the likeliest explanation would not lead one to expect."""
-    from rich.text import Text
-
-    from handsel.diagnosis.catalogue import spoken
-
-    rows = [e for e in d.predicted if e.chance and (show_all or e.chance[0] < AWAY_P)]
-    if not rows:
-        return
-    out.print()
-    out.print(Text("Seen, and expected if the first cause is right", style="bold"))
-    for e in rows if show_all else rows[:FEW]:
-        where = f", {spoken(e.place)}" if e.place else ""
-        seen = f"{e.seen} {e.unit}".strip()
-        out.print(Text(f"    {e.title}{where}: {seen}; expected {e.expected[0]} {e.unit}".rstrip()))
