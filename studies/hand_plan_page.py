@@ -29,6 +29,7 @@ class Run:
     restring_minutes: float
     left: tuple[str, ...]  # what it still failed after the first rework
     taken_apart: bool = False  # and built again, before it was first handed over
+    evenings: int = 0  # of its elastics, as a rework of their own or at the end of another
 
 
 def lower(good: int, n: int) -> float:

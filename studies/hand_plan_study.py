@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
 
 from faulty_hand import which_faults
 from faulty_readings import Said
-from faulty_rework import Broken, broken_hand, rebuilt, reworked, seen_by_another
+from faulty_rework import Broken, broken_hand, evened, rebuilt, reworked, seen_by_another
 from hand_plan_looks import Key, Last, Looking, written
 from hand_plan_others import Others
 from hand_plan_page import Asked, Run, report, summary
@@ -49,6 +49,7 @@ from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.posterior import posterior
 from handsel.inspection.case import Case, HandRecord, Observation
 from handsel.inspection.undo import ReworkDone
+from handsel.rework.hand.evening import UNEVEN
 from handsel.rework.hand.eyes import looked_twice
 from handsel.rework.hand.length_ways import LengthWays, length_ways
 from handsel.rework.hand.plan import plan_hand
@@ -59,6 +60,7 @@ OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans-hand.md"
 MOST_ROUNDS = 12  # of looks before a rework
 MOST_TRIES = 3  # reworks; then the last resort
 MOST_SETTINGS = 2  # rounds of reading and setting
+MOST_EVENINGS = 2  # of the elastics, at the end of one rework
 # Seeds whose hands, or figures by kind, were looked at while this was made: their figures may flatter.
 LOOKED_AT = (31, 32, 2033, 2034, 3001, 3002, 3003, 3100, 3200)
 
@@ -94,6 +96,10 @@ class Study:
         last = self.protocol.rework(self.actions.last_resort.rework)
         self.last_title = last.title if last is not None else ""
         self.others = Others(self.protocol, self.actions)
+        even = self.protocol.rework(self.actions.evening.rework)
+        look = self.catalogue.observable(self.actions.evening.sees)
+        self.fingers: set[Key] = {(look.id, place) for place in look.places} if look is not None else set()
+        self.evening_minutes = len(self.fingers) * (even.minutes if even is not None else 0.0)
         self.resort_minutes = (
             self.others.last_minutes + self.actions.setting.minutes + self.others.last_recheck_minutes
         )
@@ -144,7 +150,7 @@ class Study:
         record = self.record(hand, kept, [s for s in said if s not in kept], rng)
         record.brought = True
         opening = self.plan(record)
-        now, minutes, first, handed, apart = hand, 0.0, None, None, False
+        now, minutes, first, handed, apart, evenings = hand, 0.0, None, None, False, 0
         for reworks in range(1, MOST_TRIES + 1):
             wrong = self.looking.does_not_hold(record.said)
             plan, spent, checks = self.decide(record, now, wrong, rng)
@@ -157,7 +163,8 @@ class Study:
                 last_resort = step.kind == "last resort"
                 apart = apart or (last_resort and handed is None)
                 if step.sets or last_resort:
-                    now = self.set_slides(now, rng)
+                    now, more, evens = self.set_hand(now, step, rng)
+                    minutes, evenings = minutes + more, evenings + evens
                 if first is None:
                     first = (plan, checks, step.title, not now.fails, now.fails)
                 recheck = step.way.recheck_minutes if step.way is not None else 0.0
@@ -180,8 +187,8 @@ class Study:
                 record.again += last.again
                 record.refused |= {(s.of, s.place) for s in last.again}
         else:
-            minutes += self.resort_minutes
-            now = self.set_slides(rebuilt(now, self.design, rng), rng)
+            now, more, evens = self.set_hand(rebuilt(now, self.design, rng), None, rng)
+            minutes, evenings = minutes + self.resort_minutes + more, evenings + evens
             minutes += self.actions.trying.failed_minutes if now.fails else 0.0
             if handed is None:
                 handed, apart = (not now.fails, MOST_TRIES + 1), True
@@ -203,6 +210,7 @@ class Study:
             restring_minutes=self.others.restring_all(hand),
             left=first[4],
             taken_apart=apart,
+            evenings=evenings,
         )
 
     def record(
@@ -251,6 +259,28 @@ class Study:
         else:
             r.refused.add(key)  # nobody who made these records was asked that
 
+    def set_hand(
+        self, hand: Broken, step: PlanStep | None, rng: np.random.Generator
+    ) -> tuple[Broken, float, int]:
+        """Set the hand as a rework ends; minutes beyond those that its step has for it, and evenings of its elastics.
+
+        Slides by what is read. Then it is closed; where others too see a finger behind, the elastics of all fingers are
+        drawn to one pull and the slides set again. No step: the last resort after others, whose minutes have no
+        evening in them.
+        """
+        hand = self.set_slides(hand, rng)
+        itself = step is not None and UNEVEN in step.cures  # the rework was to even them
+        minutes = 0.0 if step is None or itself else -self.actions.evening.apart_share * self.evening_minutes
+        evenings = int(itself)
+        for _ in range(MOST_EVENINGS - evenings):
+            seen = self.looking.found_wrong(hand, self.fingers, set(), rng)
+            minutes += seen.more_minutes
+            if not seen.wrong:
+                break
+            hand = self.set_slides(evened(hand, self.design, rng), rng)
+            minutes, evenings = minutes + self.evening_minutes, evenings + 1
+        return hand, minutes, evenings
+
     def set_slides(self, hand: Broken, rng: np.random.Generator) -> Broken:
         """Read the hand and set screws and thumb pin by that; once more where that was not enough."""
         for _ in range(MOST_SETTINGS):
@@ -280,7 +310,7 @@ class Study:
         if step.kind == "last resort":
             return rebuilt(hand, self.design, rng)
         w = step.lengths
-        return reworked(
+        now = reworked(
             hand,
             self.design,
             reworks=step.reworks,
@@ -290,6 +320,7 @@ class Study:
             finished_mm=w.finished_mm if w is not None else {},
             rng=rng,
         )
+        return evened(now, self.design, rng) if UNEVEN in step.cures else now
 
 
 def main() -> None:

@@ -23,6 +23,9 @@ from handsel.rework.moves import nominal_length_mm
 SLIP = 0.03  # share of reworks that leave their fault as it was
 TURN_SD, PIN_SD_MM = 0.08, 0.3  # screws counted by half turns, pin set by a caliper's jaws
 CUT_HALF_MM = 1.0  # cut and tied by a gauge board: even within this
+# Elastics drawn to one mark by eye, and by lifting them side by side: neither mark nor rubber is quite alike.
+EVENED_SD_LOG = 0.08
+ELASTIC_KINDS = ("elastic-missing", "elastic-weak", "elastic-tight")
 LENGTH_KINDS = ("loop-long", "loop-short", "thumb-cord-long", "thumb-cord-short", "knot-slipped")
 
 
@@ -33,6 +36,7 @@ class Change:
     new_excess_mm: Mapping[int, float] = field(default_factory=dict)
     turns: tuple[float, float] | None = None
     pin_mm: float | None = None
+    pretension: Mapping[int, float] = field(default_factory=dict)  # of elastics drawn anew, by digit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,6 +64,8 @@ def _recipe(
         r.faults.append(fault)
     for cord, mm in c.new_excess_mm.items():
         r.build.excess_mm[0, cord] = mm
+    for digit, ratio in c.pretension.items():
+        r.build.elastic_pretension_ratio[0, digit] = ratio
     if c.turns is not None:
         r.turns = list(c.turns)
         slide = design.slide("tension")
@@ -148,11 +154,37 @@ def reworked(
     if pin_mm or done & {"move-thumb-pin", "restring-all"}:
         aim = now_pin + pin_mm if pin_mm else 0.0
         change = replace(change, pin_mm=aim + PIN_SD_MM * float(rng.standard_normal()))
-    recipe = _recipe(design, hand.seed, hand.number, left, hand.harder, change)
+    return _now(hand, design, left, change)
+
+
+def evened(hand: Broken, design: Design, rng: np.random.Generator) -> Broken:
+    """The hand with the elastics of its fingers drawn to the pull of the middle one; a slip leaves all as they were.
+
+    An elastic that has a fault is left as it is: it is replaced or set by a rework of its own.
+    """
+    if rng.random() < SLIP:
+        return hand
+    faulty = {f.place for f in hand.faults if f.kind in ELASTIC_KINDS}
+    digits = [d.name for d in design.digits]
+    fingers = [k for k, d in enumerate(digits) if d != "thumb" and d not in faulty]
+    stiffness = hand.recipe.build.elastic_stiffness_ratio[0]
+    pull = stiffness * hand.recipe.build.elastic_pretension_ratio[0]
+    wanted = float(np.median(pull[fingers]))
+    drawn = {
+        k: wanted * float(np.exp(EVENED_SD_LOG * rng.standard_normal())) / float(stiffness[k])
+        for k in fingers
+    }
+    change = replace(hand.change, pretension={**hand.change.pretension, **drawn})
+    return _now(hand, design, hand.faults, change)
+
+
+def _now(hand: Broken, design: Design, faults: tuple[Fault, ...], change: Change) -> Broken:
+    """The hand with these faults left and these changes made, worked anew."""
+    recipe = _recipe(design, hand.seed, hand.number, faults, hand.harder, change)
     truth = work(recipe)
     return replace(
         hand,
-        faults=left,
+        faults=faults,
         change=change,
         recipe=recipe,
         truth=truth,
@@ -163,11 +195,12 @@ def reworked(
 def rebuilt(hand: Broken, design: Design, rng: np.random.Generator) -> Broken:
     """The hand taken apart, each part looked at and what is wrong mended, and strung anew with people's errors.
 
-    What a hand without its faults has of ordinary spread in its parts and elastics it keeps.
+    What a hand without its faults has of ordinary spread in its parts and elastics it keeps, but for elastics that were
+    drawn anew.
     """
     nominal = {cord: nominal_length_mm(design, cord) for cord in range(len(design.cords))}
     return reworked(
-        replace(hand, faults=(), change=Change()),
+        replace(hand, faults=(), change=Change(pretension=hand.change.pretension)),
         design,
         reworks=[ReworkDone(rework="restring-all")],
         cures=(),

@@ -16,7 +16,7 @@ from handsel.data.toml_file import read_toml
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.errors import BadFile
 from handsel.inspection.protocol import Protocol
-from handsel.rework.hand.actions import Action, Actions, Cure, LastResort, Setting, Trying
+from handsel.rework.hand.actions import Action, Actions, Cure, Evening, LastResort, Setting, Trying
 
 BUNDLED = Path(__file__).parent / "faults"
 Chance = Annotated[Number, Field(gt=0, le=1)]
@@ -94,6 +94,25 @@ class SettingTable(Table):
     )
 
 
+class EveningTable(Table):
+    """Elastics set to one pull, for fingers that move apart though none of the causes is there."""
+
+    sees: Id = Field(description="The look that shows it at each finger, of the catalogue's observables.")
+    rework: Id = Field(description="Rework of the protocol, done at each place of that look.")
+    title: Line = Field(description="What to do.")
+    pull_sd_ratio: Annotated[Number, Field(gt=0, le=1)] = Field(
+        description="Standard deviation of the pulls afterwards, each against their mean [-]."
+    )
+    apart_share: Annotated[Number, Field(gt=0, lt=1)] = Field(
+        description="Share of hands with none of the causes, in which fingers move apart [-]."
+    )
+    apart_deg: Annotated[tuple[Number, ...], Field(min_length=1, max_length=9)] = Field(
+        description="How far the last finger is behind in such hands, each as frequent as the others [deg]."
+    )
+    chance: Chance = Field(description="Probability that the fingers then keep together [-].")
+    u_chance: Annotated[Number, Field(ge=0, le=1)] = Field(description="Its standard uncertainty [-].")
+
+
 class ActionsFile(Table):
     """A whole file of actions."""
 
@@ -105,6 +124,7 @@ class ActionsFile(Table):
     last_resort: LastResortTable = Field(description="What is done when nothing else is left.")
     trying: TryingTable = Field(description="What surrounds a try.")
     setting: SettingTable = Field(description="How every rework of slides or cords ends.")
+    evening: EveningTable = Field(description="Elastics set to one pull.")
     action: Annotated[tuple[ActionTable, ...], Field(min_length=1, max_length=200)] = Field(
         description="Actions."
     )
@@ -146,6 +166,7 @@ def load_actions(source: str | Path, catalogue: Catalogue, protocol: Protocol) -
         ),
         trying=Trying(**file.trying.model_dump()),
         setting=Setting(**file.setting.model_dump()),
+        evening=Evening(**file.evening.model_dump()),
     )
 
 
@@ -174,6 +195,7 @@ def _check(
         for i, of in enumerate(named):
             if of not in looks:
                 raise bad(("setting", key, i), f'the catalogue has no look "{of}"', near(of, looks))
+    _check_evening(file.evening, catalogue, protocol, bad)
     for i, action in enumerate(file.action):
         rework = protocol.rework(action.rework)
         if rework is None:
@@ -197,6 +219,26 @@ def _check(
     if missing:
         raise bad(
             ("action",), f'no action cures "{missing[0]}"', "Add one, or what cannot be cured by rework."
+        )
+
+
+def _check_evening(evening: EveningTable, catalogue: Catalogue, protocol: Protocol, bad: Any) -> None:
+    look = catalogue.observable(evening.sees)
+    if look is None:
+        looks = [o.id for o in catalogue.observables]
+        raise bad(
+            ("evening", "sees"), f'the catalogue has no look "{evening.sees}"', near(evening.sees, looks)
+        )
+    rework = protocol.rework(evening.rework)
+    if rework is None:
+        reworks = [r.id for r in protocol.reworks]
+        what = f'the protocol has no rework "{evening.rework}"'
+        raise bad(("evening", "rework"), what, near(evening.rework, reworks))
+    elsewhere = [p for p in look.places if p not in protocol.places(rework.per)]
+    if elsewhere or look.kind != "answers":
+        what = f'"{rework.id}" cannot be done where "{look.id}" is looked at'
+        raise bad(
+            ("evening", "rework"), what, "Name a rework of single digits, and a look at them by answers."
         )
 
 

@@ -56,6 +56,20 @@ class Setting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Evening:
+    """Elastics set to one pull: for fingers that move apart though nothing is wrong with any of them."""
+
+    sees: str  # the look that shows it, at each finger
+    rework: str  # done at all the places of that look
+    title: str
+    pull_sd_ratio: float  # how unlike their pulls still are afterwards, each to their mean
+    apart_share: float  # of hands with no cause of the catalogue, in which fingers move apart
+    apart_deg: tuple[float, ...]  # how far the last finger is then behind
+    chance: float  # that they keep together afterwards
+    u_chance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trying:
     """What surrounds a try: the re-checks of whoever reworked, and what a hand costs that comes back."""
 
@@ -74,6 +88,7 @@ class Actions:
     last_resort: LastResort
     trying: Trying
     setting: Setting
+    evening: Evening
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,11 +14,12 @@ from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.protocol import Protocol
 from handsel.rework.day.model import Way
 from handsel.rework.hand.actions import Actions, acts_for
+from handsel.rework.hand.evening import UNEVEN, with_uneven
 from handsel.rework.hand.eyes import readings_of, unseen
 from handsel.rework.hand.length_ways import LengthWays
 from handsel.rework.hand.looks import Look, looks_for
 from handsel.rework.hand.pairs import pairs_of
-from handsel.rework.hand.steps import ORDINARY, Bench, Step, last_resort, steps_of
+from handsel.rework.hand.steps import ORDINARY, Bench, Step, evening_step, last_resort, steps_of
 from handsel.rework.hand.troubleshoot import Problem
 
 Floats = NDArray[np.float64]
@@ -67,11 +68,19 @@ def believe(
     Source: own; chances of answers by the diagnosis's own likelihood.
     Checked by: unit/test_hand_plan.py
     """
-    states, weight, strata = _states(p, catalogue, none_fits, looked_again)
+    joined = with_uneven(p, catalogue, actions.evening, seen)
+    uneven = -1 if joined is None else len(p.rows.strata)
+    p = p if joined is None else joined
+    states, weight, strata = _states(p, catalogue, none_fits, looked_again, uneven)
     named = [f for f in catalogue.faults if any(f.id in s for s in states)]
     acts = acts_for(named, actions, catalogue)
-    bench = Bench(actions=actions, protocol=protocol, hold_point=hold_point)
+    look = catalogue.observable(actions.evening.sees)
+    fingers = () if look is None else look.places
+    bench = Bench(actions=actions, protocol=protocol, hold_point=hold_point, evening_places=fingers)
     steps, table = steps_of(acts, lengths, bench, looked_again)
+    if frozenset({UNEVEN}) in states:
+        step, cures = evening_step(acts, bench)
+        steps, table = (*steps, step), [*table, cures]
     last = last_resort(bench)
     both, their = pairs_of(states[:-1], weight[:-1], steps, table, bench)
     steps, table = (*steps, *both), [*table, *their]
@@ -105,11 +114,16 @@ def believe(
 
 
 def _states(
-    p: Posterior, catalogue: Catalogue, none_fits: bool, looked_again: bool
+    p: Posterior, catalogue: Catalogue, none_fits: bool, looked_again: bool, uneven: int
 ) -> tuple[tuple[frozenset[str], ...], Floats, list[int]]:
-    """The likeliest explanations and what is left of them after a cure; stratum of each, -1 for none."""
+    """The likeliest explanations and what is left of them after a cure; stratum of each, -1 for none.
+
+    uneven : the stratum of hands whose fingers move apart for no cause, -1 for none.
+    """
     ids = {f.index: f.id for f in catalogue.faults}
     sets = [frozenset(ids[int(i)] for i in row if int(i) != NO_FAULT) for row in p.rows.strata]
+    if uneven >= 0:
+        sets[uneven] = frozenset({UNEVEN})
     best = [int(s) for s in np.argsort(-p.by_set)[:MOST_STATES] if p.by_set[s] > LEAST_P]
     states = [sets[s] for s in best]
     weight = [float(p.by_set[s]) for s in best]
@@ -156,7 +170,9 @@ def _excludes(steps: Sequence[Step]) -> NDArray[np.bool_]:
         for j, two in enumerate(steps):
             if one.lengths is not None:
                 table[i, j] = one.lengths is two.lengths
-            else:
+            elif (
+                UNEVEN not in two.cures or UNEVEN in one.cures
+            ):  # one elastic alone leaves sense in all of them
                 table[i, j] = bool(one.reworks) and set(one.reworks) <= set(two.reworks)
     return table
 

@@ -9,6 +9,7 @@ from handsel.inspection.protocol import HAND, Protocol
 from handsel.inspection.undo import ReworkDone
 from handsel.rework.day.model import Way
 from handsel.rework.hand.actions import Act, Actions, ends_with_setting
+from handsel.rework.hand.evening import UNEVEN
 from handsel.rework.hand.length_ways import LengthWay, LengthWays
 from handsel.rework.setting import LEFT_ALONE_P
 from handsel.rework.ways import way_of_reworks
@@ -39,6 +40,7 @@ class Bench:
     actions: Actions
     protocol: Protocol
     hold_point: str
+    evening_places: tuple[str, ...]  # whose elastics are set to one pull
 
 
 def steps_of(
@@ -128,8 +130,9 @@ def one_step(
     way = way_of_reworks(
         reworks, bench.protocol, hold_point=bench.hold_point, p_success=max(cures.values()), title=title
     )
-    sets = ends_with_setting(reworks, bench.actions, bench.protocol)
-    own = way.recheck_minutes + (bench.actions.setting.minutes if sets else 0.0)
+    evens = UNEVEN in cures  # another pull of the elastics moves the angle at which fingers start
+    sets = evens or ends_with_setting(reworks, bench.actions, bench.protocol)
+    own = way.recheck_minutes + (setting_minutes(bench, evens=evens) if sets else 0.0)
     return Step(
         title=title,
         reworks=reworks,
@@ -154,8 +157,38 @@ def last_resort(bench: Bench) -> Way:
         hold_point=bench.hold_point,
         p_success=resort.chance,
     )
-    own = resort.extra_minutes + bench.actions.setting.minutes + way.recheck_minutes
+    own = resort.extra_minutes + setting_minutes(bench) + way.recheck_minutes
     return replace(way, minutes=way.minutes + own)
+
+
+def setting_minutes(bench: Bench, *, evens: bool = False) -> float:
+    """What reading and setting the hand takes, with the elastics that have to be evened now and then [min].
+
+    Parameters: bench; evens, the elastics were evened by the rework itself.
+    Returns: minutes [min].    Raises: nothing.    Valid for: any.
+    Source: the share of ordinary hands whose fingers move apart.    Checked by: unit/test_evening.py
+    """
+    evening = bench.actions.evening
+    rework = bench.protocol.rework(evening.rework)
+    own = 0.0 if rework is None or evens else rework.minutes * len(bench.evening_places)
+    return bench.actions.setting.minutes + evening.apart_share * own
+
+
+def evening_step(acts: Sequence[Act], bench: Bench) -> tuple[Step, Mapping[str, float]]:
+    """All fingers' elastics set to one pull, and what that cures.
+
+    Parameters: acts that come into question: an elastic too tight or weak is cured as by that rework alone; bench.
+    Returns: the step, and causes with their chances.
+    Raises: OutOfRange for a rework or place that the protocol does not know.
+    Valid for: as one_step.    Source: actions file.    Checked by: unit/test_evening.py
+    """
+    evening = bench.actions.evening
+    cures = {UNEVEN: evening.chance}
+    for act in acts:
+        if act.rework == evening.rework and act.place in bench.evening_places:
+            cures |= act.cures
+    reworks = tuple(ReworkDone(rework=evening.rework, place=place) for place in bench.evening_places)
+    return one_step(reworks, bench, evening.title, True, None, cures), cures
 
 
 def _modelled(act: Act, lengths: LengthWays) -> LengthWay | None:
