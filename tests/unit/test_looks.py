@@ -122,7 +122,10 @@ def test_what_was_seen_may_be_looked_at_again_by_somebody_else_but_not_a_third_t
     key = ("cord-through-hole", "ring")
     look = single(looks_for(p, catalogue, [0, 1], weight, seen))[key]
     assert look.asked[0].again
-    assert look.chance[1] @ np.array([1.0, -1.0]) > 0.5  # "no" speaks for the gap
+    assert look.chance[1, 0] > 5.0 * look.chance[1, 1]  # "no" speaks for the gap
+    # What one did not see there mostly is not to be seen: the second one says less than the first would have said.
+    first = single(looks_for(p, catalogue, [0, 1], weight, ()))[key]
+    assert look.chance[1, 0] < first.chance[1, 0]
     assert key not in single(looks_for(p, catalogue, [0, 1], weight, seen, {key}))
 
 

@@ -2,7 +2,7 @@
 
 A second look by somebody else is cheap beside a rework, and one slip in fifty answers is often what sends a plan
 astray. What a second pair of eyes will probably say follows from the same simulated hands, those that bear the
-first answer out weighing more.
+first answer out weighing more, and from what two people's answers have in common (`other_eyes`).
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handsel.diagnosis.catalogue import Catalogue, Observable
-from handsel.diagnosis.hands import column_of
-from handsel.diagnosis.likelihood import TOGETHER, Item, Rows, chances, log_likelihood, rising
+from handsel.diagnosis.likelihood import TOGETHER, Item, Rows, log_likelihood, rising
 from handsel.diagnosis.posterior import Posterior
+from handsel.rework.hand.other_eyes import next_reading, next_word
 
 Floats = NDArray[np.float64]
 Key = tuple[str, str]  # observable and place
@@ -80,7 +80,7 @@ def looks_for(
     Raises: nothing of its own.
     Valid for: answers that are independent given the state. Of a state that no simulated hand stands for an
         answer tells nothing.
-    Source: mutual information of state and answer, Shannon 1948; people's slips independent.
+    Source: mutual information of state and answer, Shannon 1948; two people's answers as in `other_eyes`.
     Checked by: unit/test_looks.py
     """
     bench = _Hands.of(p, catalogue, strata, weight)
@@ -171,19 +171,23 @@ class _Hands:
 
     def answers(self, look: Observable, place: str, before: Item | None) -> tuple[tuple[str, ...], Floats]:
         """The answers that may be given, and the chance of each in each state."""
-        share = self.share
-        if before is not None and look.kind != "look" and look.reads not in TOGETHER:
-            # The first answer is weighed by whole strata, so here it still has to tell hands apart.
-            chance = np.exp(log_likelihood(self.catalogue, self.rows, before))
-            share = share * chance
-            whole = np.bincount(self.member, weights=share, minlength=len(self.weight))
-            share = share / np.maximum(whole, 1e-300)[self.member]
+        apart = before is not None and look.kind != "look" and look.reads not in TOGETHER
         if look.kind == "number":
-            return self._bins(look, place, share)
-        by_hand = chances(self.catalogue, self.rows, look, place)
+            first = np.exp(log_likelihood(self.catalogue, self.rows, before)) if apart and before else None
+            return self._bins(look, place, before, self._borne_out(first))
+        by_hand, first = next_word(self.catalogue, self.rows, look, place, before)
+        share = self._borne_out(first if apart else None)
         # What a fault shows to the eye is the same for all its hands.
         table = self._means(by_hand, share, pooled=0.0 if look.kind == "look" else POOLED_HANDS)
         return look.answers_of(place), table / table.sum(0)
+
+    def _borne_out(self, first: Floats | None) -> Floats:
+        """Shares of the hands in their states; the first answer, weighed by whole strata, here tells hands apart."""
+        if first is None:
+            return self.share
+        share = self.share * first
+        whole = np.bincount(self.member, weights=share, minlength=len(self.weight))
+        return np.asarray(share / np.maximum(whole, 1e-300)[self.member])
 
     def _means(self, by_hand: Floats, share: Floats, *, pooled: float) -> Floats:
         """Means over the hands of each state, drawn a little toward that of all: fully, where a state has none."""
@@ -196,10 +200,11 @@ class _Hands:
         own = hands / np.maximum(hands + pooled, 1e-9)
         return np.asarray(own * table + (1.0 - own) * (table @ known)[:, None])
 
-    def _bins(self, look: Observable, place: str, share: Floats) -> tuple[tuple[str, ...], Floats]:
+    def _bins(
+        self, look: Observable, place: str, before: Item | None, share: Floats
+    ) -> tuple[tuple[str, ...], Floats]:
         """A number parted in three, where that tells the states apart best."""
-        x, blur = self.rows.quantity(column_of(look, place))
-        noise = np.sqrt(look.sd**2 + blur * blur)
+        x, noise = next_reading(self.rows, look, place, before)
         w = share * self.weight[self.member]
         w = w / max(float(w.sum()), 1e-300)
         middle = float(w @ x)
