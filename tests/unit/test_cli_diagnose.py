@@ -95,3 +95,11 @@ def test_a_joint_is_written_as_a_case_can_name_it():
         minutes=0.1, bits=0.2, bits_per_minute=2.0,
     )  # fmt: skip
     assert as_written(look) == '{ of = "springs-back", digit = "ring-tip", answer = "…" }'
+
+
+def test_a_hand_that_is_not_strung_is_not_held_against_strung_ones_unless_asked(run):
+    told = run(str(EXAMPLES / "08-swapped-proximals.toml"))
+    assert told.exit_code == 1
+    assert told.stdout.startswith("This hand is not strung yet")
+    assert "%" not in told.stdout
+    assert "Look next" in run(str(EXAMPLES / "08-swapped-proximals.toml"), "--all").stdout

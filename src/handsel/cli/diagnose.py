@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from handsel.diagnosis.library import Library
 
 NOTHING_WRONG, SOMETHING = 0, 1  # 2, bad input, is the command's own
+NOT_STRUNG = (
+    "This hand is not strung yet: cords and elastics cannot be at fault, and what is wrong with a part shows by "
+    "itself. Assess it or plan it as it is; --all holds it against strung hands all the same."
+)
 
 
 @click.command(name="diagnose")
@@ -50,12 +54,16 @@ def command(
     from handsel.data.toml_file import read_toml_file
     from handsel.diagnosis.from_case import seen_in_case
     from handsel.diagnosis.posterior import diagnose
+    from handsel.rework.hand.plain import is_strung
 
     seen_case = load_case(case)
     rules = load_protocol(protocol)
     catalogue = load_faults(faults, rules)
     path = design_path(design or seen_case.hand.design)
     file = read_toml_file(path)
+    if not (as_json or show_all or is_strung(rules, seen_case.hand.hold_point)):
+        click.echo(NOT_STRUNG)
+        sys.exit(SOMETHING)
     seen = seen_in_case(seen_case, rules, catalogue)
     library, at = _library(
         catalogue, design_from_data(file.data, path), file.sha256, seen_case.hand.scale_ratio, quick

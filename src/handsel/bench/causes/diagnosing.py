@@ -17,6 +17,7 @@ from handsel.diagnosis.likelihood import BadAnswer, Seen, items_of
 from handsel.diagnosis.posterior import diagnose
 from handsel.diagnosis.result import Diagnosis
 from handsel.inspection.protocol import Protocol
+from handsel.rework.hand.plain import is_strung
 
 MOST_REMEMBERED = 400
 
@@ -45,13 +46,7 @@ _guard = Lock()
 
 def can_be_diagnosed(protocol: Protocol, hold_point: str) -> bool:
     """Whether the cords are in: before that there is nothing that a diagnosis could go by."""
-    catalogue = catalogue_for(protocol)
-    if catalogue is None:
-        return False
-    asked = [c for o in catalogue.observables if o.kind == "number"
-             if (c := protocol.characteristic(o.id)) is not None]  # fmt: skip
-    first = min((protocol.stage(c.hold_point) for c in asked), default=None)
-    return first is not None and protocol.stage(hold_point) >= first
+    return catalogue_for(protocol) is not None and is_strung(protocol, hold_point)
 
 
 def progress(hand: Hand) -> Progress | None:

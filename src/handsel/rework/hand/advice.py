@@ -72,7 +72,7 @@ def advise(
     work = plain_work(case, protocol, {o.id for o in catalogue.observables}, lengths)
     plain = _plain_way(work, protocol)
     plan = None
-    if is_strung(case, protocol) and (work.search or _own_looks(case, protocol)):
+    if is_strung(protocol, case.hand.hold_point) and (work.search or _own_looks(case, protocol)):
         hands = library()
         items, p = _weighed(case, protocol, catalogue, hands)
         if work.search or _speak_against(case, protocol, catalogue, hands, sound_p(p)):

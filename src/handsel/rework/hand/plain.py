@@ -41,7 +41,7 @@ def plain_work(
     """
     known = tuple(o for o in case.observations if protocol.characteristic(o.of) is not None)
     inspection = inspect(replace(case, observations=known), protocol)
-    strung = is_strung(case, protocol)
+    strung = is_strung(protocol, case.hand.hold_point)
     plain: dict[ReworkDone, None] = {}
     hopeless = 1.0 - protocol.accept("major")
     items, search = [], strung and lengths is not None and lengths.now_p < hopeless
@@ -58,10 +58,10 @@ def plain_work(
     return PlainWork(inspection=inspection, items=tuple(items), reworks=tuple(plain), search=search)
 
 
-def is_strung(case: Case, protocol: Protocol) -> bool:
-    """Whether the hand has come to the hold point at which its rest angle is read, or past it."""
+def is_strung(protocol: Protocol, hold_point: str) -> bool:
+    """Whether a hand has come to the hold point at which its rest angle is read: before it, no cord is at fault."""
     c = reader(protocol, WORKED)
-    return c is None or protocol.stage(case.hand.hold_point) >= protocol.stage(c.hold_point)
+    return c is not None and protocol.stage(hold_point) >= protocol.stage(c.hold_point)
 
 
 def rework_place(item: Item, rework: Rework, protocol: Protocol) -> str:
