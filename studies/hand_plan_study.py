@@ -165,6 +165,7 @@ class Study:
                 if step.sets or last_resort:
                     now, more, evens = self.set_hand(now, step, rng)
                     minutes, evenings = minutes + more, evenings + evens
+                    wrong |= self.fingers if evens else set()
                 if first is None:
                     first = (plan, checks, step.title, not now.fails, now.fails)
                 recheck = step.way.recheck_minutes if step.way is not None else 0.0
@@ -273,7 +274,7 @@ class Study:
         minutes = 0.0 if step is None or itself else -self.actions.evening.apart_share * self.evening_minutes
         evenings = int(itself)
         for _ in range(MOST_EVENINGS - evenings):
-            seen = self.looking.found_wrong(hand, self.fingers, set(), rng)
+            seen = self.looking.found_wrong(hand, self.fingers, self.fingers if evenings else set(), rng)
             minutes += seen.more_minutes
             if not seen.wrong:
                 break
