@@ -8,12 +8,14 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from handsel.rework.choosing import MOVE_PIN, SCREWS_IN, SCREWS_OUT
 from handsel.rework.hand.steps import Bench, Step, one_step
 from handsel.rework.hand.troubleshoot import GENTLE_CHANCE
 from handsel.rework.words import small
 
 Floats = NDArray[np.float64]
 
+SLIDES = ((SCREWS_IN, SCREWS_OUT, "even-screws"), (MOVE_PIN,))  # reworks that move one and the same slide
 MOST_PAIRS, PAIR_P = 6, 0.02  # for the likeliest pairs of causes
 MOST_EITHER, EITHER_P = 4, 0.05  # and for the likeliest causes in twos, since it may be the one or the other
 
@@ -31,7 +33,8 @@ def pairs_of(
         steps, single ones, and table of what each cures; bench.
     Returns: steps of two reworks, and what each cures.
     Raises: nothing of its own.
-    Valid for: two reworks of which at most one reckons with slides and cords as they are now.
+    Valid for: two reworks of which at most one reckons with slides and cords as they are now, and which do not
+        both move one slide.
     Source: own rule: the likeliest pairs, and the likeliest causes in twos.
     Checked by: unit/test_hand_plan.py
     """
@@ -47,6 +50,8 @@ def pairs_of(
         one, two = sorted(both, key=lambda k: not steps[k].gentle)
         if steps[one].lengths is not None and steps[two].lengths is not None:
             continue  # each reckons with the slides and cords as they are now
+        if any(_moves(steps[one], slide) and _moves(steps[two], slide) for slide in SLIDES):
+            continue  # the second would undo the first
         reworks = tuple(dict.fromkeys((*steps[one].reworks, *steps[two].reworks)))
         title = f"{steps[one].title}; then {small(steps[two].title)}"
         cures = {**table[one], **table[two]}
@@ -55,6 +60,10 @@ def pairs_of(
         found.append(one_step(reworks, bench, title, gentle, known, cures))
         their.append(cures)
     return found, their
+
+
+def _moves(step: Step, slide: tuple[str, ...]) -> bool:
+    return any(r.rework in slide for r in step.reworks)
 
 
 def _in_twos(states: Sequence[frozenset[str]], weight: Floats) -> list[frozenset[str]]:
