@@ -16,7 +16,7 @@ from handsel.mechanics.excess import estimate_lengths, slides_of
 from handsel.rework.assessment import wanted_from
 from handsel.rework.hand.length_ways import length_ways
 from handsel.rework.moves import Chooser
-from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, conforms_once_set
+from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, once_set
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 LINDEN = load_design("linden")
@@ -45,12 +45,12 @@ def shallow(protocol):
 def test_a_hand_set_by_its_readings_conforms_more_often_than_one_left_after_the_move(shallow):
     moved = shallow.adjusted()
     assert conforms_as_left(shallow, shallow.stay()) < conforms_as_left(shallow, moved)
-    assert conforms_once_set(shallow, moved, **WELL) > conforms_as_left(shallow, moved)
+    assert once_set(shallow, moved, **WELL).p_conforms > conforms_as_left(shallow, moved)
 
 
 def test_it_is_worth_less_the_worse_one_reads(shallow):
     moved = shallow.adjusted()
-    assert conforms_once_set(shallow, moved, **BADLY) < conforms_once_set(shallow, moved, **WELL) - 0.1
+    assert once_set(shallow, moved, **BADLY).p_conforms < once_set(shallow, moved, **WELL).p_conforms - 0.1
 
 
 def test_what_stands_level_or_not_no_screw_changes(shallow):
@@ -58,7 +58,7 @@ def test_what_stands_level_or_not_no_screw_changes(shallow):
     limit = shallow.wanted.tilt_limit_deg
     strict = Chooser(shallow.design, shallow.found, replace(shallow.wanted, tilt_limit_deg=-1.0))
     assert limit > 0.0
-    assert conforms_once_set(strict, strict.adjusted(), **WELL) == 0.0
+    assert once_set(strict, strict.adjusted(), **WELL).p_conforms == 0.0
 
 
 def test_a_thumb_that_starts_first_does_not_conform_though_it_is_within_the_limit_of_timing(shallow):
@@ -82,3 +82,15 @@ def test_new_cords_and_slides_are_promised_with_their_setting(protocol):
     for cord, way in bare.cords.items():
         assert with_setting.cords[cord].p_success >= way.p_success
     assert with_setting.every.p_success > bare.every.p_success
+
+
+def test_the_angle_that_is_told_is_the_one_that_the_setting_leaves(protocol):
+    """Screws ten turns in come forward first; the angle there is too small, and the setting turns them in a little."""
+    case = load_case(EXAMPLES / "05-screws-pulled-in.toml")
+    catalogue = load_faults("wrist-hand-1", protocol)
+    actions = load_actions("wrist-hand-1-actions", catalogue, protocol)
+    bare, with_setting = (length_ways(case, protocol, LINDEN, how) for how in (None, actions.setting))
+    assert bare.slides.screw_turns == with_setting.slides.screw_turns < -8.0
+    assert bare.slides.worked_rest_angle_deg.value < 30.0
+    assert 30.0 < with_setting.slides.worked_rest_angle_deg.value < 36.0
+    assert with_setting.slides.p_success > bare.slides.p_success + 0.3

@@ -6,6 +6,8 @@ the first move left then hardly matters; what counts is how far the slides reach
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,12 +40,24 @@ LEFT_ALONE_P = 0.5
 THUMB_IN_BETWEEN_DEG = -1.5
 
 
-def conforms_once_set(chooser: Chooser, outcome: Outcome, *, angle_u_deg: float, lead_u_deg: float) -> float:
-    """Chance that a hand conforms in its lengths once it was set by its own readings.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class OnceSet:
+    """A hand in its lengths once it was set, over the posterior's n guesses.
+
+    worked_deg, lead_deg : (n,) float [deg].
+    """
+
+    p_conforms: float
+    worked_deg: Floats
+    lead_deg: Floats
+
+
+def once_set(chooser: Chooser, outcome: Outcome, *, angle_u_deg: float, lead_u_deg: float) -> OnceSet:
+    """What a hand comes to in its lengths once it was set by its own readings.
 
     Parameters: chooser; outcome, the hand after its rework; angle_u_deg, lead_u_deg, standard uncertainties of
         reading the fingers' start and how much earlier the thumb starts [deg].
-    Returns: the chance that angle, thumb timing and level bar then all conform [-].
+    Returns: OnceSet; its chance is that angle, thumb timing and level bar then all conform [-].
     Raises: nothing of its own.
     Valid for: screws within their allowance and a pin within its limits. The bar's tilt no screw changes.
     Source: Monte Carlo over the posterior's guesses: each is read with error, set as read, and judged as it is.
@@ -56,14 +70,17 @@ def conforms_once_set(chooser: Chooser, outcome: Outcome, *, angle_u_deg: float,
     pin = _pin(chooser, outcome, bar, lead_u_deg * read_lead, PIN_SD_MM * pin_error)
     thumb = f.map.thumb(outcome.excess_mm, pin)
     worked = worked_from(bar, thumb, chooser.held_anew) + MODEL_SD_DEG * chooser.model_error
-    return _conforming(chooser, worked, thumb - bar, tilt)
+    lead = thumb - bar
+    return OnceSet(
+        p_conforms=_conforming(chooser, worked, lead, tilt), worked_deg=worked, lead_deg=np.asarray(lead)
+    )
 
 
 def conforms_as_left(chooser: Chooser, outcome: Outcome) -> float:
     """Chance that a hand conforms in its lengths as it was left, without being set.
 
     Parameters: chooser; outcome.    Returns: the chance [-].    Raises: nothing of its own.
-    Valid for: as conforms_once_set.    Source: as there.    Checked by: unit/test_setting.py
+    Valid for: as once_set.    Source: as there.    Checked by: unit/test_setting.py
     """
     return _conforming(chooser, outcome.worked_deg, outcome.lead_deg, outcome.tilt_deg)
 
@@ -92,6 +109,8 @@ def _pin(chooser: Chooser, outcome: Outcome, bar: Floats, misread_deg: Floats, e
     low, high = (max(slide.min_mm, chooser.wanted.pin_low_mm), min(slide.max_mm, chooser.wanted.pin_high_mm))
     for mm in np.arange(low + PIN_STEP_MM, high - PIN_STEP_MM + 1e-9, PIN_STEP_MM):
         at = np.full(chooser.n, float(mm))
-        off = np.abs(chooser.found.map.thumb(outcome.excess_mm, at) - bar + misread_deg - chooser.thumb_aim_deg)
+        off = np.abs(
+            chooser.found.map.thumb(outcome.excess_mm, at) - bar + misread_deg - chooser.thumb_aim_deg
+        )
         best, cost = np.where(off < cost, at, best), np.minimum(off, cost)
     return np.clip(best + error_mm, slide.min_mm, slide.max_mm)

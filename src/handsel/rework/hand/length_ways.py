@@ -18,7 +18,7 @@ from handsel.rework.forecast import estimate
 from handsel.rework.hand.actions import Setting
 from handsel.rework.moves import Chooser, Outcome, cut_length_mm
 from handsel.rework.result import Estimate
-from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, conforms_once_set
+from handsel.rework.setting import THUMB_IN_BETWEEN_DEG, conforms_as_left, once_set
 from handsel.rework.words import cord_title, digit_place, joined, pin_words, turns_words
 
 
@@ -29,6 +29,7 @@ class LengthWay:
     reworks: tuple[str, ...]  # of the protocol, in order
     title: str
     p_success: float  # angle, thumb timing and level bar then conform, were lengths the only trouble
+    # Both as the hand is left, set by its own readings where that is how the rework ends.
     screw_turns: float
     thumb_pin_mm: float
     worked_rest_angle_deg: Estimate
@@ -91,10 +92,11 @@ def length_ways(
 def _way(
     o: Outcome, design: Design, chooser: Chooser, new: tuple[str, ...], setting: Setting | None
 ) -> LengthWay:
-    p = conforms_as_left(chooser, o)
+    p, worked_deg, lead_deg = conforms_as_left(chooser, o), o.worked_deg, o.lead_deg
     if setting is not None:
-        u = {"angle_u_deg": setting.angle_u_deg, "lead_u_deg": setting.lead_u_deg}
-        p = max(p, conforms_once_set(chooser, o, **u))
+        left = once_set(chooser, o, angle_u_deg=setting.angle_u_deg, lead_u_deg=setting.lead_u_deg)
+        if left.p_conforms > p:  # then that is what it ends with
+            p, worked_deg, lead_deg = left.p_conforms, left.worked_deg, left.lead_deg
     reworks = list(new)
     if o.turns:
         reworks.append(SCREWS_IN if o.turns > 0 else SCREWS_OUT)
@@ -111,7 +113,7 @@ def _way(
         p_success=p,
         screw_turns=o.turns,
         thumb_pin_mm=o.pin_mm,
-        worked_rest_angle_deg=estimate(o.worked_deg, chooser.found.weight, "deg"),
-        thumb_lead_deg=estimate(o.lead_deg, chooser.found.weight, "deg"),
+        worked_rest_angle_deg=estimate(worked_deg, chooser.found.weight, "deg"),
+        thumb_lead_deg=estimate(lead_deg, chooser.found.weight, "deg"),
         finished_mm={c: chooser.finished_mm(c) for c in o.new_cords},
     )
