@@ -121,7 +121,8 @@ def _how(runs: Sequence[Run], asked: Asked) -> list[str]:
         + " It first asks for what nobody has looked at yet, then for second looks where they pay, then for a rework. "
         "Cords are cut, tied and seated, slides turned and set with people's errors; one rework in thirty leaves its "
         "fault as it was. Reworks of cords and slides, and building a hand anew, end with setting the slides by the "
-        "hand's own readings.",
+        "hand's own readings, and with a look at how the fingers close: where two see one behind, the elastics of all "
+        "four are drawn to one pull, as well as people can, and the slides set again.",
         "",
         "A first try ends when the hand is first handed over. Before that, whoever reworked looks at what had not "
         "held, at what the rework touches and at what its cause showed; what does not hold is looked at by others, and "
@@ -159,6 +160,7 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         f"over; {sum(r.good_handed for r in apart)} of the {len(apart)} were good when handed over. Were building anew "
         f"taken to succeed, as it was on this page before, {sum(r.good_handed or r.taken_apart for r in runs)} of {n} "
         "would be good when first handed over. "
+        f"Elastics were evened {sum(r.evenings for r in runs)} times, on {sum(r.evenings > 0 for r in runs)} hands. "
         f"Looks asked for before the first rework: {sum(r.checks for r in runs) / n:.0f} a hand, those that the "
         "volunteer had left out included.",
         "",
@@ -168,7 +170,7 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         "",
         "| minutes to a conforming hand, mean | | the plan against it |",
         "| --- | ---: | ---: |",
-        f"| by the plan, all looks, settings and returns included | {spent / n:.0f} | |",
+        f"| by the plan, all looks, settings, evenings and returns included | {spent / n:.0f} | |",
         f"| by the plan, as expected beforehand | {promised / n:.0f} | {spent / promised:.2f} |",
         f"| everything restrung first | {restring / n:.0f} | {spent / restring:.2f} |",
         f"| the protocol's reworks in their order | {fixed / n:.0f} | {spent / fixed:.2f} |",

@@ -1,12 +1,14 @@
 """Reworks of independent faulty hands: what was put right is gone, what was not stays, errors are people's."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from faulty_builds import Fault
 from faulty_hand import sound_hand
 from faulty_motion import work
 from faulty_readings import failures
-from faulty_rework import Broken, Change, _recipe, rebuilt, reworked, seen_by_another
+from faulty_rework import Broken, Change, _recipe, evened, rebuilt, reworked, seen_by_another
 
 from handsel.data.load_design import load_design
 from handsel.inspection.undo import ReworkDone
@@ -109,6 +111,28 @@ def test_taken_apart_and_built_again_the_hand_has_no_fault_and_cords_within_peop
     excess = again.recipe.build.excess_mm[0]
     assert np.all(np.abs(excess) < 3.0)
     assert not np.any(excess == plain.build.excess_mm[0])
+
+
+def test_fingers_that_move_apart_by_uneven_elastics_keep_together_once_these_are_evened():
+    """Elastics of the ordinary spread: no rule is broken by their pulls, but the ring and little finger come late."""
+    pretension = dict(
+        enumerate(LINDEN.elastics[k].pretension_ratio * r for k, r in enumerate((0.82, 0.9, 1.25, 1.15)))
+    )
+    plain = replace(hand_with(), change=Change(pretension=pretension))
+    uneven = after(plain, "ease-wrist")
+    assert uneven.fails == ("fingers-move-together",)
+    even = evened(uneven, LINDEN, np.random.default_rng(2))
+    assert even.fails == ()
+    assert np.nanmax(even.truth.lag_deg) < 0.5 * np.nanmax(uneven.truth.lag_deg)
+    now, before = even.recipe.build, uneven.recipe.build
+    assert np.array_equal(now.elastic_stiffness_ratio, before.elastic_stiffness_ratio)
+    pull = (now.elastic_stiffness_ratio * now.elastic_pretension_ratio)[0, :4]
+    assert 0.0 < np.log(pull).std() < 0.15  # people's errors
+    # The thumb's elastic is left alone, and one with a fault of its own too.
+    assert now.elastic_pretension_ratio[0, 4] == before.elastic_pretension_ratio[0, 4]
+    missing = hand_with(Fault("elastic-missing", "index"))
+    drawn = evened(missing, LINDEN, np.random.default_rng(2)).recipe.build
+    assert drawn.elastic_pretension_ratio[0, 0] == missing.recipe.build.elastic_pretension_ratio[0, 0]
 
 
 def test_somebody_else_is_asked_the_same_and_errs_in_other_places(tight):
