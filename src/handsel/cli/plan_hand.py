@@ -25,7 +25,7 @@ from handsel.diagnosis.library import Library
 from handsel.diagnosis.posterior import with_priors
 from handsel.rework.hand.advice import Advice, advise
 from handsel.rework.hand.result import HandPlan, PlanStep, Turn
-from handsel.rework.hand.words import in_words
+from handsel.rework.hand.words import SETTING, in_words
 from handsel.rework.learning import learned_priors
 
 NOTHING, SOMETHING = 0, 1
@@ -112,9 +112,7 @@ def _step(out: Console, step: PlanStep, depth: int, on: str) -> None:
         told = f"{minutes} min, {round(100 * step.p_conforms)} % good after it{cuts}"
         _line(out, depth, f"{lead}{step.title}.", told, bold=depth == 0)
         if step.sets:
-            _line(
-                out, depth + 1, "", "then close it five times, read it, and set screws and thumb pin by that"
-            )
+            _line(out, depth + 1, "", SETTING)
     if step.lengths is not None:
         angle = step.lengths.worked_rest_angle_deg
         told = f"worked rest angle then {angle.value:.1f}° (95 %: {angle.low:.1f}° to {angle.high:.1f}°)"

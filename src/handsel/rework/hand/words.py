@@ -12,6 +12,10 @@ from handsel.rework.words import listed, small
 
 NAMED_LOOKS = 3  # of a first check: more are told by what they are about
 WORTH_SAYING = 0.05  # share of the hands that a cut would put right
+SETTING = (
+    "then close it five times, read it, and set screws and thumb pin by that; if a finger then stays behind the "
+    "others, set the elastics of all four to one pull, and screws and pin once more"
+)  # how a rework ends whose step says that it sets the hand
 
 
 def in_words(asked: Sequence[AskedLook]) -> tuple[tuple[AskedLook, str], ...]:
