@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from math import hypot, log, sqrt
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from handsel.vision.camera import Lens
 
 ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT / "tests"))  # for independent/angle_draws.py
 CARD_TURN_SD_DEG = {"clean": 0.0, "field": 0.7}
 EXPECTED = {"missing": "card missing", "covered": "card covered", "above": "hand seen from above"}
 FRESH_FIELD_SEED = 20_204  # field photos from here on were not looked at until the method stood
@@ -123,7 +125,7 @@ def judge(shot: dict, folder: Path, sampled: bool) -> dict:
 def drawn(gray: np.ndarray, lens: Lens) -> dict:
     """How far draws from the posterior are from its normal approximation."""
     from handsel.vision.rest_angle.reading import posterior_of
-    from handsel.vision.rest_angle.sampling import sample
+    from independent.angle_draws import sample
 
     posterior = posterior_of(gray, lens=lens)
     found = sample(posterior, count=12_000)

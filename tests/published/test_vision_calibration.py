@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from handsel.vision.rest_angle.solving import leans
+from handsel.vision.rest_angle.leaning import leans
 from published.test_vision_camera import STORED_CENTRE, STORED_DISTORTION, STORED_F, STORED_TILTS, boards
 
 # What is stored was solved for all photos at once; ours takes one photo and the scale at the board's middle alone.

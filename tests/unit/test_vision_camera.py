@@ -42,12 +42,21 @@ def test_barrel_distortion_draws_a_point_inward():
 
 def test_a_figure_may_be_another_pictures_and_a_zoom_be_counted_in_it_or_not():
     plain = Lens(f35_mm=26.0).guesses_with_doubt()
-    assert [round(g.weight, 3) for g in plain] == [0.95, 0.05]
+    assert [round(g.weight, 3) for g in plain] == [0.93, 0.05, 0.02]
     assert plain[0].log_f35 == Lens(f35_mm=26.0).guesses()[0].log_f35
     assert plain[1].sd > 10.0 * plain[0].sd
     assert plain[1].centre_ratio_sd > plain[0].centre_ratio_sd
     zoomed = Lens(f35_mm=26.0, zoom_ratio=2.0).guesses_with_doubt()
     assert [round(float(np.exp(g.log_f35)), 6) for g in zoomed[:2]] == [26.0, 52.0]
     assert sum(g.weight for g in zoomed) == pytest.approx(1.0)
-    assert len(Lens(f35_mm=26.0, zoom_ratio=1.0).guesses_with_doubt()) == 2
-    assert Lens().guesses_with_doubt() == Lens().guesses()
+    assert len(Lens(f35_mm=26.0, zoom_ratio=1.0).guesses_with_doubt()) == 3
+
+
+def test_a_whole_picture_may_be_stretched_and_one_that_was_cut_is_open_anyway():
+    whole, cut = Lens().guesses_with_doubt(), Lens(whole_picture=False)
+    assert sum(g.weight for g in whole) == pytest.approx(1.0)
+    assert [round(g.stretch_sd / whole[0].stretch_sd) for g in whole] == [1, 1, 1, 40, 40, 40]
+    assert sum(g.weight for g in whole[3:]) == pytest.approx(0.02)
+    assert cut.guesses_with_doubt() == cut.guesses()
+    assert {g.stretch_sd for g in cut.guesses()} == {whole[3].stretch_sd}
+

@@ -7,7 +7,9 @@ import pytest
 
 from handsel.vision.camera import FocalGuess
 from handsel.vision.rest_angle.hand_view import (
+    CENTRE,
     KNOWN_GROUP,
+    STRETCH,
     about,
     in_picture,
     misses_px,
@@ -15,7 +17,7 @@ from handsel.vision.rest_angle.hand_view import (
     surprises,
     turns,
 )
-from unit.vision_scenes import true_scene
+from unit.vision_scenes import SIZE_PX, true_scene
 
 
 def test_rotations_turn_the_way_they_say():
@@ -66,7 +68,7 @@ def test_true_states_miss_nothing_and_surprise_nobody():
     scene, state = true_scene(rng, f35_mm=50, rest_deg=40, above_deg=15, aside_deg=-10, noise_px=1e-9)
     assert np.abs(misses_px(scene, state[None])).max() < 0.06
     known, group = surprises(scene, state[None], FocalGuess(log_f35=np.log(50), sd=0.01, weight=1))
-    assert known.shape == (1, 16)
+    assert known.shape == (1, 17)
     assert group is KNOWN_GROUP
     assert np.abs(known).max() < 2.5
 
@@ -80,3 +82,14 @@ def test_a_longer_lens_alone_leaves_the_cards_where_they_are():
         s[1:4] = 0.0
     middles = [in_picture(scene, s[None], place(scene, s[None]).palm_at[None])[0, 0] for s in (state, longer)]
     np.testing.assert_allclose(middles[0], middles[1], atol=1e-9)
+
+
+def test_a_stretched_picture_is_taller_about_its_optical_centre():
+    rng = np.random.default_rng(7)
+    scene, state = true_scene(rng, f35_mm=26, rest_deg=30, above_deg=10, aside_deg=5)
+    taller = state.copy()
+    taller[STRETCH] = 0.05
+    points = rng.uniform(-80, 80, (1, 9, 3)) + [0.0, 0.0, 400.0]
+    centre = (np.array(SIZE_PX) - 1) / 2 + state[CENTRE]
+    plain, tall = (in_picture(scene, s[None], points)[0] - centre for s in (state, taller))
+    np.testing.assert_allclose(tall, plain * [1.0, 1.05], atol=1e-9)

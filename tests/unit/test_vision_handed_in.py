@@ -143,6 +143,15 @@ def test_a_side_that_was_cut_off_leaves_the_middle_open(shown):
         assert any("was cut" in note for note in found.notes)
 
 
+@pytest.mark.parametrize("stretch", [(1.04, 1.0), (1.0, 1.04)], ids=["wider", "taller"])
+@pytest.mark.parametrize("told", ["nothing", "the length", "the length and the size"])
+def test_a_picture_that_was_fitted_into_a_frame(shown, stretch, told):
+    """Stretched in one direction by a program that keeps what the camera wrote, or none of it."""
+    wide, high = (round(n * by) for n, by in zip(shown.size, stretch, strict=True))
+    kept = {"nothing": None, "the length": notes(), "the length and the size": notes(size=shown.size)}[told]
+    assert holds(read(saved(shown.resize((wide, high), Image.Resampling.BICUBIC), **({"exif": kept} if kept else {}))))
+
+
 def shaken(picture, length_px):
     return Image.fromarray(cv2.filter2D(np.asarray(picture), -1, np.eye(length_px) / length_px))
 

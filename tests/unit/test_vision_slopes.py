@@ -8,7 +8,7 @@ import pytest
 from handsel.vision.camera import FocalGuess
 from handsel.vision.rest_angle.hand_view import COUNT, place
 from handsel.vision.rest_angle.slopes import hinge_slope, slopes
-from handsel.vision.rest_angle.solving import stacked
+from independent.angle_draws import stacked
 from unit.vision_scenes import random_state, scene_of
 
 GUESS = FocalGuess(log_f35=3.3, sd=0.05, weight=1.0)

@@ -10,7 +10,9 @@ import pytest
 from handsel.errors import Unsolved
 from handsel.vision.camera import Lens
 from handsel.vision.rest_angle.hand_view import place
-from handsel.vision.rest_angle.solving import mixture_interval, solve, start_poses
+from handsel.vision.rest_angle.leaning import start_poses
+from handsel.vision.rest_angle.posterior import mixture_interval
+from handsel.vision.rest_angle.solving import solve
 from unit.vision_scenes import SIZE_PX, true_scene
 
 
@@ -66,6 +68,21 @@ def test_errors_are_as_large_as_they_are_said_to_be(has_figure):
     assert np.mean(np.abs(z) < 1.96) > 0.88
     assert abs(np.mean(z)) < 0.35
     assert np.median(focal) < (0.02 if has_figure else 0.1)
+
+
+@pytest.mark.parametrize("has_figure", [True, False])
+def test_what_a_stretched_picture_shows_is_held_far_oftener_when_that_is_reckoned_with(has_figure):
+    """A program made the picture 4 % wider or taller; the lens is the one in the file, or is not told."""
+    lens = Lens(f35_mm=26.0 if has_figure else None)
+    held = {"square": 0, "doubted": 0}
+    for seed in range(16):
+        scene, told = drawn_hand(700 + seed, stretch_ratio=0.04 if seed % 2 else -0.04)
+        for name, guesses in (("square", lens.guesses()), ("doubted", lens.guesses_with_doubt())):
+            found = solve(scene.palm, scene.cuff, SIZE_PX, guesses)
+            u = hypot(*found.u_by_source_deg.values())
+            held[name] += abs(found.rest_angle_deg - told["rest_deg"]) < 1.96 * u
+    assert held["doubted"] >= 13
+    assert held["square"] <= held["doubted"] - 3
 
 
 def test_a_long_lens_is_told_from_a_short_one_by_the_picture():

@@ -50,6 +50,7 @@ def random_state(rng):
     state[9], state[15] = np.log(rng.uniform(250, 400, 2))
     state[16:18] = rng.uniform(-0.07, 0.07, 2)
     state[18:22] = rng.normal(0, 0.05, 4)
+    state[22] = rng.uniform(-0.04, 0.04)
     return state
 
 
@@ -65,6 +66,7 @@ def true_scene(
     fingers="right",
     step_mm=None,
     tilts_deg=None,
+    stretch_ratio=0.0,
 ):
     """A hand with known rest angle, its edges as they would be measured, with noise; and the state behind it.
 
@@ -90,6 +92,7 @@ def true_scene(
         state[start + 2] = np.log(at[2]) - state[0]
         state[start : start + 2] = at[:2] / at[2] * f35_mm / 26.0
     state[16:18] = tilts[:2]
+    state[22] = stretch_ratio
     scene = Scene(
         palm=blank_readings(PALM, noise_px),
         cuff=blank_readings(CUFF, noise_px),

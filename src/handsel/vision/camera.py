@@ -18,22 +18,35 @@ FILM_DIAGONAL_MM = hypot(36.0, 24.0)
 CENTRE_RATIO_SD = 0.0025  # of the optical centre from the picture's middle, as a share of the diagonal
 CUT_CENTRE_RATIO_SD = 0.06  # the same for a picture that was cut: a fifth off one side moves it by 0.08
 DISTORTION_SD = 0.035  # of k1
+STRETCH_SD = 0.0005  # of the picture's height against its width: a camera's pixels are square
+# The same for a picture that a program has been at: most only cut, some fit it into a frame by a few in a hundred.
+CHANGED_STRETCH_SD = 0.02
 # The camera's own figure is a whole number, and the real lens is near its figure, not on it.
 FIGURE_RATIO_SD = 0.01
 # A figure in the file may be none of this picture's: it was zoomed or cut afterwards, which makes the lens seem longer,
 # or a program wrote it. One photo in twenty is a guess; what the cards say weighs against it.
 _WRONG_SHARE, _WRONG_LONGER, _WRONG_SD = 0.05, 0.25, 0.5
+_STRETCHED_SHARE = 0.02  # of photos with a camera's shape that are stretched all the same
 _ZOOMED = 1.02  # a digital zoom that matters
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FocalGuess:
-    """One thing the lens may be: a log-normal for its focal length, how far off its centre, and how probable it is."""
+    """One thing the lens may be: a log-normal for its focal length, and how probable it is.
+
+    With it goes how far the centre may be off, and how much the picture may be stretched in one direction.
+    """
 
     log_f35: float  # natural logarithm of the 35 mm equivalent [mm]
     sd: float  # of that logarithm
     weight: float
     centre_ratio_sd: float = CENTRE_RATIO_SD  # of the optical centre, as a share of the picture's diagonal
+    stretch_sd: float = STRETCH_SD  # of the picture's height against its width, as a share
+
+    @property
+    def log_width(self) -> float:
+        """A wide guess is a thin one: its density is less by its widths, those of both ways of the centre included."""
+        return log(self.sd * self.centre_ratio_sd**2 * self.stretch_sd)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,10 +70,10 @@ class Lens:
         """
         if self.f35_mm is None or not self.whole_picture:
             centre = CENTRE_RATIO_SD if self.whole_picture else CUT_CENTRE_RATIO_SD
-            return (
-                FocalGuess(log_f35=log(26.0), sd=0.05, weight=0.5, centre_ratio_sd=centre),
-                FocalGuess(log_f35=log(50.0), sd=0.05, weight=0.3, centre_ratio_sd=centre),
-                FocalGuess(log_f35=log(35.0), sd=0.40, weight=0.2, centre_ratio_sd=centre),
+            stretch = STRETCH_SD if self.whole_picture else CHANGED_STRETCH_SD
+            return tuple(
+                FocalGuess(log_f35=log(f35), sd=sd, weight=weight, centre_ratio_sd=centre, stretch_sd=stretch)
+                for f35, sd, weight in ((26.0, 0.05, 0.5), (50.0, 0.05, 0.3), (35.0, 0.40, 0.2))
             )
         f35 = number(self.f35_mm, "focal length", where="photo", low=8.0, high=400.0)
         rounding = 1.0 / sqrt(12.0) / f35
@@ -70,7 +83,7 @@ class Lens:
         """As guesses, and that the camera's own figure is not this picture's.
 
         Returns: guesses; round a figure also one for a digital zoom that the figure may not count, and one for
-            anything else.
+            anything else; of a whole picture also that it is stretched.
         Raises: OutOfRange when the figure is no focal length.
         Valid for: as guesses, where the picture itself can say which of them is right.
         Source: Exif 2.32, DigitalZoomRatio and FocalLengthIn35mmFilm, of which cameras make the one count in the other
@@ -78,11 +91,16 @@ class Lens:
         Checked by: unit/test_vision_camera.py, unit/test_vision_handed_in.py
         """
         told = self.guesses()
+        if not self.whole_picture:
+            return told  # open anyway
+        stretched = tuple(
+            replace(g, stretch_sd=CHANGED_STRETCH_SD, weight=_STRETCHED_SHARE * g.weight) for g in told
+        )
         if len(told) > 1:
-            return told
+            return *(replace(g, weight=(1.0 - _STRETCHED_SHARE) * g.weight) for g in told), *stretched
         zoom = self.zoom_ratio or 1.0
         ways = (0.0, log(zoom)) if zoom > _ZOOMED else (0.0,)
-        share = (1.0 - _WRONG_SHARE) / len(ways)
+        share = (1.0 - _WRONG_SHARE - _STRETCHED_SHARE) / len(ways)
         return (
             *(replace(told[0], log_f35=told[0].log_f35 + way, weight=share) for way in ways),
             FocalGuess(
@@ -90,7 +108,9 @@ class Lens:
                 sd=_WRONG_SD,
                 weight=_WRONG_SHARE,
                 centre_ratio_sd=CUT_CENTRE_RATIO_SD,
+                stretch_sd=CHANGED_STRETCH_SD,
             ),
+            *stretched,
         )
 
 

@@ -5,6 +5,6 @@ with the elbow end raised. With the fingers to the right of the picture a raised
 rest angle is minus the turn about z; with the fingers to the left it is the turn itself.
 
 The order of work: `finding` (where are the cards) and `edges` (where do their edges run) beside this folder, then
-`solving` (which hand explains all edges), `reading` (what that says, or why it says nothing), `fusing` (several photos
-of a hand).
+`solving` (which hand explains all edges, as a `posterior`), `reading` (what that says, or why it says nothing),
+`fusing` (several photos of a hand).
 """

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from handsel.vision.cards import CARD_MM
 from handsel.vision.rest_angle.hand_view import in_picture
-from handsel.vision.rest_angle.solving import Posterior
+from handsel.vision.rest_angle.posterior import Posterior
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from handsel.vision.rest_angle.causes import CLEAR, FROM_THE_SIDE, MOST_OBLIQUE_DEG, SHARPER
 from handsel.vision.rest_angle.hand_view import about
+from handsel.vision.rest_angle.posterior import Posterior
 from handsel.vision.rest_angle.refused import Cause, PhotoRefused
-from handsel.vision.rest_angle.solving import Posterior
 
 # Chosen from renders as docs/studies/angle.md tells, but for the last three, which are common sense of a hand.
 _MOST_MISFIT = 16.0  # residuals four times what they should be

@@ -34,7 +34,8 @@ TILTS = slice(
     16, 18
 )  # of the palm card out of its face, about its x and y; they say where the hinge axis points
 SPREAD = slice(18, 22)  # black and white edges moved toward white: palm x, y; cuff x, y [px]
-COUNT = 22
+STRETCH = 22  # the picture's height over that of square pixels, less 1: programs fit pictures into frames
+COUNT = 23
 
 # Standard deviations of what is physically known. An even spread over +-a has a / sqrt(3).
 TILT_SD = np.radians(4.0 / np.sqrt(3.0))  # a card lies in its face within 4 degrees
@@ -48,7 +49,7 @@ ASIDE_SD = np.radians(20.0)
 # Groups of what is known beforehand, for the account of uncertainties.
 GROUPS = ("focal length", "distortion", "obliquity", "edge spread")
 KNOWN_GROUP = np.repeat(
-    [0, 1, 1, 2, 2, 2, 2, 0, 3], [1, 2, 1, 4, 1, 1, 1, 1, 4]
+    [0, 1, 1, 2, 2, 2, 2, 0, 3, 1], [1, 2, 1, 4, 1, 1, 1, 1, 4, 1]
 )  # place in GROUPS of each surprise
 FACING = np.diag([1.0, -1.0, -1.0])  # a card square to the camera: its y up is the picture's y down
 
@@ -87,11 +88,11 @@ class Scene:
 
     @cached_property
     def scales(self) -> FloatArray:
-        """Standard deviations of what is known beforehand, those of the lens, focal length and centre, left at 1."""
+        """Standard deviations of what is known beforehand, those that hang on the guess of the lens left at 1."""
         blur = np.array([self.palm.blur_px, self.palm.blur_px, self.cuff.blur_px, self.cuff.blur_px])
         spread = np.hypot(SPREAD_SD_PX, SPREAD_BLUR_RATIO * blur)
         placed = [TILT_SD] * 4 + [STEP_SD_MM, ABOVE_SD, ASIDE_SD, DISTANCE_LOG_SD]
-        return np.array([1.0, 1.0, 1.0, DISTORTION_SD, *placed, *spread])
+        return np.array([1.0, 1.0, 1.0, DISTORTION_SD, *placed, *spread, 1.0])
 
     @cached_property
     def nominal_f_px(self) -> float:
@@ -159,7 +160,7 @@ def place(scene: Scene, states: FloatArray) -> Placed:
     the hinge axis stays on the reference line whatever the tilts: the turn about the hinge that is left between
     both cards is the rest angle but for its sign.
 
-    Parameters: scene; states : (b, 22) float [-].
+    Parameters: scene; states : (b, 23) float [-].
     Returns: Placed, lengths in mm.
     Raises: nothing of its own.
     Valid for: tilts below 90 degrees.
@@ -197,26 +198,23 @@ def _middle(states: FloatArray, at: slice, depth: int) -> FloatArray:
 def in_picture(scene: Scene, states: FloatArray, points: FloatArray) -> FloatArray:
     """Camera-frame points in the picture, each state with its own lens.
 
-    Parameters: scene; states : (b, 22) float [-]; points : (b, n, 3) float [mm].
+    Parameters: scene; states : (b, 23) float [-]; points : (b, n, 3) float [mm].
     Returns: (b, n, 2) float [px].
     Raises: nothing of its own.
     Valid for: points in front of the camera.
-    Source: as camera.project.
+    Source: as camera.project; a stretched picture is so about its optical centre, which is left open anyway.
     Checked by: unit/test_vision_hand_view.py
     """
-    middle = (np.array(scene.size_px) - 1.0) / 2.0
-    return project(
-        points,
-        scene.nominal_f_px * np.exp(states[:, FOCAL]),
-        middle + states[:, CENTRE],
-        states[:, DISTORTION],
-    )
+    middle = (np.array(scene.size_px) - 1.0) / 2.0 + states[:, CENTRE]
+    shown = project(points, scene.nominal_f_px * np.exp(states[:, FOCAL]), middle, states[:, DISTORTION])
+    shown[..., 1] += states[:, STRETCH, None] * (shown[..., 1] - middle[:, None, 1])
+    return shown
 
 
 def misses_px(scene: Scene, states: FloatArray) -> FloatArray:
     """How far each measured edge lies from where the unknowns put it.
 
-    Parameters: scene; states : (b, 22) float [-].
+    Parameters: scene; states : (b, 23) float [-].
     Returns: (b, n) float [px], along each edge's normal.
     Raises: nothing of its own.
     Valid for: any states.
@@ -235,7 +233,7 @@ def misses_px(scene: Scene, states: FloatArray) -> FloatArray:
 def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[FloatArray, npt.NDArray[np.intp]]:
     """How far the unknowns are from what is known beforehand, in standard deviations.
 
-    Parameters: scene; states : (b, 22) float [-]; guess, the focal length taken for possible.
+    Parameters: scene; states : (b, 23) float [-]; guess, the focal length taken for possible.
     Returns: (b, m) float [-], and for each column its place in GROUPS.
     Raises: nothing of its own.
     Valid for: a hand on a table, photographed from the side.
@@ -255,6 +253,7 @@ def surprises(scene: Scene, states: FloatArray, guess: FocalGuess) -> tuple[Floa
             view_angles(to_camera.T).T,
             states[:, PALM_DEPTH] + states[:, FOCAL] - np.log(DISTANCE_MM),
             states[:, SPREAD],
+            states[:, STRETCH],
         ]
     )
     return plain / known_scales(scene, guess), KNOWN_GROUP
@@ -264,7 +263,7 @@ def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
     """Standard deviations of what is known beforehand, in the order of surprises.
 
     Parameters: scene; guess, the focal length taken for possible.
-    Returns: (16,) float [-].
+    Returns: (17,) float [-].
     Raises: nothing of its own.
     Valid for: as surprises.
     Source: the constants above.
@@ -273,6 +272,7 @@ def known_scales(scene: Scene, guess: FocalGuess) -> FloatArray:
     scales = scene.scales.copy()
     scales[0] = guess.sd
     scales[1:3] = guess.centre_ratio_sd * float(np.hypot(*scene.size_px))
+    scales[16] = guess.stretch_sd
     return scales
 
 

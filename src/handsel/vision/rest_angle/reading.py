@@ -16,9 +16,10 @@ from handsel.vision.camera import Lens
 from handsel.vision.rest_angle.cards import both_cards
 from handsel.vision.rest_angle.drawing import Drawing, drawing_of
 from handsel.vision.rest_angle.hand import check_hand, sight_deg
-from handsel.vision.rest_angle.hand_view import FOCAL
+from handsel.vision.rest_angle.hand_view import FOCAL, STRETCH
+from handsel.vision.rest_angle.posterior import Posterior, mixture_interval
 from handsel.vision.rest_angle.refused import Cause, PhotoRefused
-from handsel.vision.rest_angle.solving import Posterior, mixture_interval, solve
+from handsel.vision.rest_angle.solving import solve
 
 Gray = npt.NDArray[np.uint8]
 
@@ -26,6 +27,7 @@ CARD_TURN_SD_DEG = 0.7  # of a loose card put on by hand; 0 for cards on printed
 CARD_TURN = "card turn"
 _MOST_U_DEG = 1.5  # without the cards' turn; chosen from renders as docs/studies/angle.md tells
 _OTHER_LENS = 0.1  # how far the focal length is from the file's, as a share, to be told
+_STRETCHED = 0.01  # what a picture is stretched by, as a share, to be told
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -136,6 +138,12 @@ def _result(posterior: Posterior, card_turn_sd_deg: float, lens: Lens) -> RestAn
         notes.append(
             f"the file says a focal length of {lens.f35_mm:.0f} mm, which does not suit what is seen: the picture was "
             "zoomed or cut, and its own was taken"
+        )
+    stretch, u_stretch = modes[0].state[STRETCH], sqrt(modes[0].covariance[STRETCH, STRETCH])
+    if abs(stretch) > max(_STRETCHED, 2.0 * u_stretch):
+        notes.append(
+            f"the picture seems to be stretched in one direction, by about {100 * abs(stretch):.0f} %; this is allowed "
+            "for, but the photo as the camera took it says more"
         )
     if slant > 45.0:
         notes.append(f"seen {slant:.0f} degrees from square on; from nearer the side it is known better")

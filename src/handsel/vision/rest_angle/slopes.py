@@ -27,6 +27,7 @@ from handsel.vision.rest_angle.hand_view import (
     PALM_DEPTH,
     PALM_TURN,
     SPREAD,
+    STRETCH,
     TILTS,
     Scene,
     known_scales,
@@ -37,9 +38,9 @@ FloatArray = npt.NDArray[np.float64]
 
 _UNIT = np.eye(3)
 # Surprises that are an unknown itself, or a sum of some: their rows, and the columns of those unknowns.
-_PLAIN_ROWS = np.array([0, 1, 2, 3, 4, 5, 11, 11, 12, 13, 14, 15])
+_PLAIN_ROWS = np.array([0, 1, 2, 3, 4, 5, 11, 11, 12, 13, 14, 15, 16])
 _PLAIN_COLUMNS = np.array(
-    [FOCAL, 1, 2, DISTORTION, 16, 17, FOCAL, PALM_DEPTH, *range(SPREAD.start, SPREAD.stop)]
+    [FOCAL, 1, 2, DISTORTION, 16, 17, FOCAL, PALM_DEPTH, *range(SPREAD.start, SPREAD.stop), STRETCH]
 )
 
 
@@ -48,7 +49,7 @@ class _Card:
     turn: FloatArray  # (3, 3) camera frame
     right: FloatArray  # (3, 3) right Jacobian of its turn
     at: FloatArray  # (3,) [mm]
-    of_at: FloatArray  # (3, 22)
+    of_at: FloatArray  # (3, 23)
 
 
 def slopes(
@@ -56,9 +57,9 @@ def slopes(
 ) -> tuple[FloatArray, FloatArray]:
     """Residuals of one state in standard deviations, and their derivatives.
 
-    Parameters: scene; state : (22,) float [-]; guess of the focal length; u_edge : (n,) float, uncertainty of the
+    Parameters: scene; state : (23,) float [-]; guess of the focal length; u_edge : (n,) float, uncertainty of the
         edges in pixels; weights : (n,) float [-], the say of each edge.
-    Returns: (n + m,) float [-] and (n + m, 22) float [-].
+    Returns: (n + m,) float [-] and (n + m, 23) float [-].
     Raises: nothing of its own.
     Valid for: states with both cards in front of the camera.
     Source: derivatives of hand_view.misses_px and hand_view.surprises by the chain rule; that of a turn by its vector
@@ -79,8 +80,8 @@ def slopes(
 def hinge_slope(scene: Scene, state: FloatArray, guess: FocalGuess) -> FloatArray:
     """How the turn about the hinge changes with each unknown.
 
-    Parameters: scene; state : (22,) float [-]; guess of the focal length, of no matter here.
-    Returns: (22,) float [rad].
+    Parameters: scene; state : (23,) float [-]; guess of the focal length, of no matter here.
+    Returns: (23,) float [rad].
     Raises: nothing of its own.
     Valid for: as slopes.
     Source: as slopes.
@@ -164,23 +165,24 @@ def _in_picture(
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Misses [px], their derivatives by the lens and the spreads, and by the points themselves (n, 3)."""
     f_px, k1 = scene.nominal_f_px * exp(state[FOCAL]), state[DISTORTION]
-    normal = scene.normal
     flat = points[:, :2] / points[:, 2:]
     square = flat[:, 0] ** 2 + flat[:, 1] ** 2
-    stretch = 1.0 + k1 * square
+    outward = 1.0 + k1 * square
+    normal = scene.normal * [1.0, 1.0 + state[STRETCH]]  # what a stretched picture's height does to a miss
     across = normal[:, 0] * flat[:, 0] + normal[:, 1] * flat[:, 1]
     middle = (np.array(scene.size_px) - 1.0) / 2.0 + state[CENTRE]
-    fixed = normal @ middle - scene.at_normal_px
-    miss = f_px * stretch * across + fixed + state[SPREAD][scene.spread_column]
-    of_flat = f_px * (stretch[:, None] * normal + (2.0 * k1 * across)[:, None] * flat)
+    fixed = scene.normal @ middle - scene.at_normal_px
+    miss = f_px * outward * across + fixed + state[SPREAD][scene.spread_column]
+    of_flat = f_px * (outward[:, None] * normal + (2.0 * k1 * across)[:, None] * flat)
     of_point = np.empty((len(points), 3))
     of_point[:, :2] = of_flat
     of_point[:, 2] = -(of_flat[:, 0] * flat[:, 0] + of_flat[:, 1] * flat[:, 1])
     of_point /= points[:, 2:]
     jacobian = np.zeros((len(points), COUNT))
-    jacobian[:, FOCAL] = f_px * stretch * across
-    jacobian[:, CENTRE] = normal
+    jacobian[:, FOCAL] = f_px * outward * across
+    jacobian[:, CENTRE] = scene.normal
     jacobian[:, DISTORTION] = f_px * square * across
+    jacobian[:, STRETCH] = f_px * outward * scene.normal[:, 1] * flat[:, 1]
     jacobian[np.arange(len(points)), SPREAD.start + scene.spread_column] = 1.0
     return miss, jacobian, of_point
 
@@ -206,13 +208,13 @@ def _known(
     x, y, z = (float(v) for v in to_camera)
     across = x * x + z * z
     flat, whole = sqrt(across), across + y * y
-    known, of = np.empty(16), np.zeros((16, COUNT))
+    known, of = np.empty(17), np.zeros((17, COUNT))
     known[0] = state[FOCAL] + log(26.0) - guess.log_f35
     known[1:4], known[4:6] = state[1:4], state[TILTS]
     known[6:9] = tilt_x, tilt_y, apart[2]
     known[9:11] = view_angles(to_camera)
     known[11] = state[PALM_DEPTH] + state[FOCAL] - log(DISTANCE_MM)
-    known[12:] = state[SPREAD]
+    known[12:16], known[16] = state[SPREAD], state[STRETCH]
     of[_PLAIN_ROWS, _PLAIN_COLUMNS] = 1.0
     of[6:8] = of_angles[:2]
     of[8] = back[2] @ (cuff.of_at - palm.of_at) + apart[1] * of_frame[0] - apart[0] * of_frame[1]

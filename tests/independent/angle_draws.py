@@ -1,22 +1,20 @@
-"""The posterior of the angle by drawing from it, to hold the normal approximation against.
-
-Slow and exact, where `solving` is quick and approximate: the tests and the study compare the two.
-"""
+"""The rest angle's posterior by drawing from it: slow and exact, to hold the quick normal approximation against."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import degrees, sqrt
+from math import degrees, log, sqrt
 
 import numpy as np
 import numpy.typing as npt
 
-from handsel.vision.rest_angle.hand_view import COUNT, place
-from handsel.vision.rest_angle.solving import Mode, Posterior, stacked
+from handsel.vision.camera import FocalGuess
+from handsel.vision.rest_angle.hand_view import COUNT, Scene, misses_px, place, surprises
+from handsel.vision.rest_angle.posterior import Mode, Posterior
 
 FloatArray = npt.NDArray[np.float64]
 
-_DOF = 25.0  # of the Student draws: heavier tails than what they stand for
+_DOF = 40.0  # of the Student draws: heavier tails than what they stand for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,15 +29,10 @@ class Sampled:
 
 
 def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampled:
-    """Mean, spread and 95 % interval of the rest angle by importance sampling.
+    """Mean, spread and 95 % interval of the rest angle, the cards' turn left out as in the posterior.
 
-    Parameters: posterior; count of draws; seed.
-    Returns: Sampled, the cards' turn left out as in the posterior.
-    Raises: nothing of its own.
-    Valid for: effective counts of a few hundred and more.
-    Source: importance sampling with a mixture of Student distributions round each explanation
-        (MacKay 2003, ch. 29.2); effective count after Kong 1992.
-    Checked by: unit/test_vision_sampling.py
+    Importance sampling with a mixture of Student distributions round each explanation (MacKay 2003, ch. 29.2); the
+    effective count after Kong 1992. It says something from effective counts of some dozens on.
     """
     rng = np.random.default_rng(seed)
     angles, logs = [], []
@@ -53,12 +46,12 @@ def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampl
                 for part in np.array_split(states, max(1, n // 2000))
             ]
         )
-        log_target = -0.5 * (residual**2).sum(1) + np.log(mode.guess.weight / mode.guess.sd)
+        log_target = -0.5 * (residual**2).sum(1) + log(mode.guess.weight) - mode.guess.log_width
         # Each explanation is drawn for itself: its weighted draws stand for its own mass.
         logs.append(log_target - log_density - np.log(n))
         angles.append(posterior.sign * place(scene, states).hinge)
-    angle, log = np.concatenate(angles), np.concatenate(logs)
-    weight = np.exp(log - log.max())
+    angle, log_weight = np.concatenate(angles), np.concatenate(logs)
+    weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     mean = float(weight @ angle)
     order = np.argsort(angle)
@@ -73,6 +66,14 @@ def sample(posterior: Posterior, *, count: int = 20_000, seed: int = 0) -> Sampl
         high_deg=degrees(high),
         effective_count=float(1.0 / (weight**2).sum()),
     )
+
+
+def stacked(
+    scene: Scene, states: FloatArray, guess: FocalGuess, u_edge: FloatArray, weights: FloatArray
+) -> FloatArray:
+    """Misses and surprises in standard deviations, many states at once: what the search makes least."""
+    known, _ = surprises(scene, states, guess)
+    return np.hstack([misses_px(scene, states) * (np.sqrt(weights) / u_edge), known])
 
 
 def _draws(mode: Mode, n: int, rng: np.random.Generator) -> tuple[FloatArray, FloatArray]:

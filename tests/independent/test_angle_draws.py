@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import Lens
-from handsel.vision.rest_angle.sampling import sample
 from handsel.vision.rest_angle.solving import solve
+from independent.angle_draws import sample
 from unit.vision_scenes import SIZE_PX, true_scene
 
 
