@@ -258,6 +258,36 @@ def test_two_causes_that_no_look_can_part_are_both_put_right_before_one_look(pla
     assert seeing.expected_minutes < blind.expected_minutes
 
 
+def test_no_two_reworks_before_one_look_move_the_same_slide(catalogue, actions, protocol, all_shown):
+    """Ten turns out by what the hand shows, and then fully forward, would be said in one breath."""
+    case = load_case(ROOT / "examples" / "05-screws-pulled-in.toml")
+    found = length_ways(case, protocol, load_design("linden"), actions.setting)
+    shares = {
+        "slide-pulled-in + thumb-cord-long": 0.4,
+        "slide-pulled-in + thumb-pin-off@in": 0.3,
+        "slide-canted + thumb-pin-off@in": 0.3,
+    }
+    belief = believe(
+        posterior_of(catalogue, shares),
+        catalogue,
+        actions,
+        protocol,
+        hold_point="strung",
+        lengths=found,
+        none_fits=False,
+        seen=all_shown,
+    )
+    screws = {"turn-screws-in", "turn-screws-out", "even-screws"}
+    assert any(len(step.reworks) > 1 for step in belief.steps)
+    for step in belief.steps:
+        done = [r.rework for r in step.reworks]
+        assert len(screws.intersection(done)) <= 1, step.title
+        assert step.title.lower().count("tension pin") <= 1, step.title
+    # Slides moved by what the hand shows come to stand within their allowance: that ends a pulled-in one as well.
+    moved = next(step for step in belief.steps if step.lengths is found.slides and "; then " not in step.title)
+    assert {"slide-pulled-in", "thumb-pin-off@in", "thumb-cord-long"} <= set(moved.cures)
+
+
 def test_whoever_reworked_looks_before_handing_over_so_more_hands_are_good_then(plan_of, every_look):
     plan = plan_of({"wrist-tight": 0.5, "elastic-missing@ring": 0.3, "tips-swapped@index-ring": 0.2}, done=every_look)
     assert plan.p_first_try < 0.9
