@@ -14,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handsel.documents.bench_sheet import ROOMS, TEMPLATE, _page, bench_sheet, cut
-from handsel.documents.drawing import as_designed, chosen, closing_view, drawing, hand_view
+from handsel.documents.drawing import as_designed, closing_view, drawing, hand_view
+from handsel.documents.drawing_closing import chosen
 from handsel.documents.figure import bearing_deg, cuff_outline, look, painted
 from handsel.documents.svg import Canvas, number
 from handsel.documents.wording import (

@@ -27,6 +27,7 @@ Floats = NDArray[np.float64]
 Flat = tuple[float, float]
 
 AWAY_X, AWAY_Z = 0.16, 0.30
+_LINES = ("cord", "elastic", "knot")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,11 @@ class Outline:
     points: tuple[Flat, ...]
     closed: bool = True
 
+    @property
+    def is_solid(self) -> bool:
+        """Whether it is of a part: no cord, no elastic, no knot."""
+        return not self.kind.startswith(_LINES)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
@@ -46,14 +52,24 @@ class Look:
     angles_deg: Mapping[str, float]
     near: float  # +1 when the thumb side is +y, as on a right hand; -1 on a left one
     taut: tuple[bool, ...]  # per cord
+    axes: Mapping[
+        str, tuple[Flat, Flat, Flat, Flat]
+    ]  # where each body's origin is drawn, and a step along x, y, z
 
     def flat(self, p: Floats | Vec3) -> Flat:
         """A place in the palm frame [mm] as a place of the drawing [mm]."""
-        away = -self.near * float(p[1])
-        return (float(p[0]) + AWAY_X * away, float(p[2]) + AWAY_Z * away)
+        return _flat(p, self.near)
 
     def at(self, body: str, p: Vec3) -> Flat:
-        return self.flat(posed_mm(self.design, body, p, self.angles_deg))
+        """The same for a place fixed to a body, as it is with the hand straight [mm]."""
+        (u, v), (ux, vx), (uy, vy), (uz, vz) = self.axes[body]
+        x, y, z = p
+        return (u + x * ux + y * uy + z * uz, v + x * vx + y * vy + z * vz)
+
+
+def _flat(p: Floats | Vec3, near: float) -> Flat:
+    away = -near * float(p[1])
+    return (float(p[0]) + AWAY_X * away, float(p[2]) + AWAY_Z * away)
 
 
 def look(design: Design, pose: PoseDrawn, side: str) -> Look:
@@ -67,7 +83,23 @@ def look(design: Design, pose: PoseDrawn, side: str) -> Look:
     for digit, (first, second) in zip(design.digits, pose.phi_deg, strict=True):
         angles[digit.proximal_hinge], angles[digit.tip_hinge] = first, second
     moved = _slid(design, {"tension": pose.tension_slide_mm, "thumb_pin": pose.thumb_pin_mm})
-    return Look(design=moved, angles_deg=angles, near=1.0 if side == "right" else -1.0, taut=pose.taut)
+    near = 1.0 if side == "right" else -1.0
+    return Look(design=moved, angles_deg=angles, near=near, taut=pose.taut, axes=_axes(moved, angles, near))
+
+
+def _axes(
+    design: Design, angles_deg: Mapping[str, float], near: float
+) -> dict[str, tuple[Flat, Flat, Flat, Flat]]:
+    """A drawing has thousands of places on a dozen bodies, so each body is turned once."""
+    found = {}
+    for body in {PALM, CUFF, *(h.child for h in design.hinges), *(s.body for s in design.slides)}:
+        o, *ends = (
+            _flat(posed_mm(design, body, p, angles_deg), near)
+            for p in ((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+        )
+        x, y, z = ((u - o[0], v - o[1]) for u, v in ends)
+        found[body] = (o, x, y, z)
+    return found
 
 
 def _slid(design: Design, by_mm: Mapping[str, float]) -> Design:
@@ -121,8 +153,9 @@ def _swept(seen: Look, body: str, face: list[Vec3], half: Floats, kind: str) -> 
         half = -half  # `half` points toward the viewer
     near = [seen.at(body, _plus(p, half)) for p in face]
     far = [seen.at(body, _plus(p, -half)) for p in face]
-    yield Outline(kind=f"{kind} side", points=hull([*near, *far]) if _is_convex(near) else tuple(far))
-    if not _is_convex(near):
+    is_convex = _is_convex(near)
+    yield Outline(kind=f"{kind} side", points=hull([*near, *far]) if is_convex else tuple(far))
+    if not is_convex:
         for a, b, c, d in zip(near, near[1:] + near[:1], far[1:] + far[:1], far, strict=True):
             yield Outline(kind=f"{kind} side", points=(a, b, c, d))
     yield Outline(kind=f"{kind} face", points=tuple(near))
