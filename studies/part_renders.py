@@ -19,7 +19,7 @@ import json
 import tempfile
 import time
 import tomllib
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import lru_cache
 from math import hypot
 from pathlib import Path
@@ -32,8 +32,9 @@ ROOT = Path(__file__).parents[1]
 OUT = ROOT / "out" / "part-renders"
 TEXTURE_PX_PER_MM = 8
 LONG_PX = 2000  # three million pixels: what a phone sends when it sends its photos small
+PHONE_LONG_PX = 3264  # eight million: the photo itself, of a phone that is not new
 CHUNK = 500_000  # pixels whose light is asked for at once
-GUIDED_PX = 9  # over which soft light is evened
+GUIDED_PX = 9  # over which soft light is evened in a small photo
 
 # Colours of filament, reflectance in linear light.
 COLOURS = {
@@ -76,6 +77,7 @@ class Layout:
     mat: bool = True
     odd_poses: float = 0.15  # share of parts that do not lie on their flat side
     trouble: tuple[str, ...] = field(default=())  # what the photo must be told to have, in words
+    long_px: int = LONG_PX  # of the picture's longer side
 
 
 def _plan() -> tuple[Layout, ...]:
@@ -311,7 +313,7 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     from handsel.vision.mat.sheet import MATS
 
     mat = MATS[layout.paper]
-    size = LONG_PX * 3 // 4, LONG_PX
+    size, finer = (layout.long_px * 3 // 4, layout.long_px), layout.long_px / LONG_PX
     roll = float(rng.uniform(-4, 4) + rng.choice([0, 0, 180, 90]))
     if abs(roll - 90) < 45:
         size = size[::-1]
@@ -324,7 +326,7 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     right = np.cross(forward, [0.0, 1.0, 0.0])
     right /= np.linalg.norm(right)
     look = turn(2, roll) @ np.array([right, -np.cross(right, forward), forward])
-    k1, offset = float(rng.uniform(-0.05, 0.05)), rng.uniform(-6, 6, 2)
+    k1, offset = float(rng.uniform(-0.05, 0.05)), finer * rng.uniform(-6, 6, 2)
     sheet = np.array([[x, -y, 0.0] for x in (0, mat.width_mm) for y in (0, mat.height_mm)])
     for distance in np.arange(250.0, 1500.0, 8.0):
         camera = Camera(
@@ -336,7 +338,7 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
             size=size,
         )
         shown = camera.shown(sheet)
-        if shown.min() > 18 and (shown < np.array(size) - 18).all():
+        if shown.min() > 18 * finer and (shown < np.array(size) - 18 * finer).all():
             break
     return camera, {
         "f35_mm": f35,
@@ -452,7 +454,9 @@ def take(mi, scenes: dict, camera: Camera, rng: np.random.Generator) -> np.ndarr
     import cv2
 
     width, height = camera.size
-    soft = float(rng.uniform(0.45, 0.65))
+    finer = max(width, height) / LONG_PX
+    # A lens does not draw finer because there are more pixels: half of what they add is its blur.
+    soft = float(rng.uniform(0.45, 0.65)) * finer**0.6
     light = {name: np.empty((width * height, 3), np.float32) for name in scenes}
     own, facing = np.empty((width * height, 3), np.float32), np.empty((width * height, 3), np.float32)
     for start in range(0, width * height, CHUNK):
@@ -470,9 +474,19 @@ def take(mi, scenes: dict, camera: Camera, rng: np.random.Generator) -> np.ndarr
     own = np.maximum(own, 0.02).reshape(height, width, 3)
     falls = {n: np.minimum(one.reshape(height, width, 3) / own, 8.0) for n, one in light.items()}
     guide = facing.reshape(height, width, 3) @ np.array([0.31, 0.53, 0.79], np.float32) + own.mean(2)
-    whole = sum(one if name == "spot" else evened(one, guide) for name, one in falls.items())
+    window_px = 2 * round(GUIDED_PX * finer / 2 - 0.5) + 1
+    whole = sum(one if name == "spot" else evened(one, guide, window_px) for name, one in falls.items())
     # The lens spreads light over neighbours.
-    return cv2.GaussianBlur(own * whole, (0, 0), soft)
+    seen = cv2.GaussianBlur(own * whole, (0, 0), soft)
+    return seen if finer == 1.0 else grained(seen, finer, rng)
+
+
+def grained(light: np.ndarray, finer: float, rng: np.random.Generator) -> np.ndarray:
+    """The grain that smaller pixels have beyond what a picture made small has: less light falls into each."""
+    white = float(np.percentile(light, 97))
+    amount = float(rng.uniform(0.002, 0.007)) * np.sqrt(finer**2 - 1.0)
+    noise = rng.standard_normal(light.shape, dtype=np.float32)
+    return light + amount * noise * np.sqrt(np.maximum(light, 0.0) * white)
 
 
 def camera_rays(mi, camera: Camera, px: np.ndarray):
@@ -502,7 +516,7 @@ def surfaces(scene, ray) -> tuple[np.ndarray, np.ndarray]:
     return np.array(own, np.float32).T, np.array(hit.sh_frame.n, np.float32).T
 
 
-def evened(falls: np.ndarray, guide: np.ndarray) -> np.ndarray:
+def evened(falls: np.ndarray, guide: np.ndarray, window_px: int) -> np.ndarray:
     """Soft light without the grain that few paths leave: smooth where the guide is, with its edges where it has them.
 
     A guided filter (He, Sun and Tang 2013): in each window light is a line of the guide.
@@ -510,7 +524,7 @@ def evened(falls: np.ndarray, guide: np.ndarray) -> np.ndarray:
     import cv2
 
     def mean(a: np.ndarray) -> np.ndarray:
-        return cv2.blur(a, (GUIDED_PX, GUIDED_PX))
+        return cv2.blur(a, (window_px, window_px))
 
     middle = mean(guide)
     spread = mean(guide * guide) - middle * middle + 1e-3
@@ -543,20 +557,23 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--only", nargs="*", default=None)
     ask.add_argument("--out", type=Path, default=OUT)
+    ask.add_argument(
+        "--phone", action="store_true", help="the photo itself, not made small; give another --out"
+    )
     ask.add_argument("--minutes", type=float, default=1e9, help="no photo is begun after so long")
     told = ask.parse_args()
     mi = renderer()
     told.out.mkdir(parents=True, exist_ok=True)
     started = time.monotonic()
     # Mixed, so that a run that is stopped has some of everything.
-    for layout in sorted(PLAN, key=lambda p: (p.seed * 17) % 41):
+    for layout in sorted(PLAN, key=lambda p: (p.seed * 17) % 53):
         place = told.out / f"{layout.name}.jpg"
         if place.exists() or (told.only and not any(layout.name.startswith(n) for n in told.only)):
             continue
         if time.monotonic() - started > 60.0 * told.minutes:
             return
         began = time.process_time()
-        truth, jpeg = shoot(mi, layout)
+        truth, jpeg = shoot(mi, replace(layout, long_px=PHONE_LONG_PX) if told.phone else layout)
         with (told.out / "truth.jsonl").open("a", encoding="utf-8") as file:
             file.write(json.dumps(truth) + "\n")
         place.write_bytes(jpeg)

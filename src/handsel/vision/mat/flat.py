@@ -17,7 +17,7 @@ from handsel.vision.mat.view import MatView
 FloatArray = npt.NDArray[np.float64]
 Rgb = npt.NDArray[np.uint8]
 
-_LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 6.0
+_LEAST_PX_PER_MM, _MOST_PX_PER_MM = 3.0, 9.0
 LIGHT_FLOOR = 0.004  # light below this is noise
 _LOG_LINEAR = np.log(np.maximum(LINEAR, LIGHT_FLOOR)).astype(np.float32)  # of each file value
 _PLACES_PX = 8  # between these a straight sheet's picture is straight to a hundredth of a pixel

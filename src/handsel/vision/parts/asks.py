@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from handsel.design.model import Design
 from handsel.vision.parts.kinds import Kind
 from handsel.vision.parts.seen import Ask
+
+# A part so wide is measured within what is asked of it; pins on a sheet of size A3 have 20 in a small photo.
+_ENOUGH_PX = 30.0
 
 
 def title_of(kind: Kind) -> str:
@@ -43,6 +48,17 @@ def size_ask(kind: Kind, design: Design, scale_ratio: float) -> Ask:
         dimension=name,
         expected_mm=expected,
     )
+
+
+def larger_ask(ask: Ask, across_px: float) -> Ask:
+    """The same, or a sharper photo when so small a picture of the part is what leaves its size open."""
+    if across_px > _ENOUGH_PX:
+        return ask
+    sharper = (
+        f"It is {across_px:.0f} pixels wide in this photo: send the photo itself, not one that a messenger made "
+        "smaller, or photograph from nearer."
+    )
+    return replace(ask, what=f"{sharper} Or: {ask.what}")
 
 
 def rival_ask(kind: Kind, rival: Kind, design: Design, scale_ratio: float) -> Ask:

@@ -22,6 +22,9 @@ FloatArray = npt.NDArray[np.float64]
 _LEAST_SAID_RATIO = 0.55  # of what so short an outline can say at most
 # Of what a faint outline can say at most: on renders wrong kinds reached 0.39, true ones had 0.55.
 _FAINT_SAID_RATIO = 0.5
+# Steps that lie by chance where they may stray as far as 0.2 mm and more; those of true outlines lie closer. Where
+# they do, and shadow has taken the others, less is enough.
+_CLOSE_RMS_MM, _CLOSE_SAID_RATIO = 0.12, 0.4
 _MUCH_SAID, _SHADED_FIT = (
     20.0,
     0.65,
@@ -120,13 +123,17 @@ def doubt_of(one: Explained, choice: Choice, case: Case) -> tuple[str, Ask | Non
         enough = _SHADED_FIT
     if fit.matched_ratio < enough:
         return f"only {100 * fit.matched_ratio:.0f} % of its outline is seen where it should be", again
-    least = min(LEAST_SAID, _LEAST_SAID_RATIO * fit.most_says)
-    if (
-        fit.says < (least if one.is_clear else _FAINT_SAID_RATIO * fit.most_says)
-        or choice.probable < _LEAST_PROBABLE
-    ):
+    if fit.says < _least_said(one, fit) or choice.probable < _LEAST_PROBABLE:
         return "its outline fits, but says too little", again
     return None
+
+
+def _least_said(one: Explained, fit: Fit) -> float:
+    """What an explanation must say to be believed."""
+    if one.is_clear:
+        return min(LEAST_SAID, _LEAST_SAID_RATIO * fit.most_says)
+    is_close = fit.rms_mm < _CLOSE_RMS_MM
+    return (_CLOSE_SAID_RATIO if is_close else _FAINT_SAID_RATIO) * fit.most_says
 
 
 def _side_is_open(one: Explained, choice: Choice, lead: float) -> bool:

@@ -23,14 +23,15 @@ from handsel.vision.parts.steps import SPACING_MM, silent_at
 FloatArray = npt.NDArray[np.float64]
 
 # Areas of a patch against a part's predicted one that are looked at: a mask may lose a rim, and a faint one is
-# part and shadow together. Narrower, and true parts under a hard lamp are missed.
-_CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 3.0)
+# part and shadow together, or several parts that one shadow joins. Narrower, and true parts are missed.
+_CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 4.5)
 _LEAST_SHOWN = 0.3  # the same of a piece that others hide: of less no part can be called right
 _ANY_SIZE = (0.36, 2.6)  # the same where a part may have another size: lengths from 0.6 to 1.6
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
 _MOST_FITS = 8
 # Starts that are looked at finely. On a faint patch long outlines find most edges by chance, and true ones come late.
-_MOST_TRIED, _MOST_TRIED_FAINT, _MOST_TRIED_SIZES = 8, 30, 4
+_MOST_TRIED, _MOST_TRIED_FAINT, _MOST_TRIED_SIZES = 8, 36, 4
+_OF_A_POSE, _OF_A_POSE_FAINT = 2, 4  # starts of one pose among them
 
 
 def fits_of(
@@ -46,7 +47,8 @@ def fits_of(
 
     Parameters: patch; kinds of the kit; flat; view, of the same photo; print_ratio, size of the printed mat
         against what it should be [-]; free_scale, whether the part may have another size than ordered.
-    Returns: up to eight Fits of different kinds, poses and mirror images, by what they say.
+    Returns: up to eight Fits of different kinds, poses and mirror images, by what they say; of a faint patch, which may
+        hold several things, all that were looked at.
     Raises: nothing of its own.
     Valid for: parts that do not overlap in the picture, and pieces of several that do (`joined`).
     Source: own construction; see the module.
@@ -63,7 +65,7 @@ def fits_of(
     for cost, index, pose, at, turn, scale in rough:
         if len(found) >= most or (found and slid and cost > _FAR_WORSE * max(rough[0][0], 0.3)):
             break
-        if per_pose.get(id(pose), 0) >= 2:
+        if per_pose.get(id(pose), 0) >= (_OF_A_POSE if slid else _OF_A_POSE_FAINT):
             continue
         per_pose[id(pose)] = per_pose.get(id(pose), 0) + 1
         fit = refined(
@@ -80,7 +82,8 @@ def fits_of(
         )
         if fit is not None:
             found.append(fit)
-    return tuple(sorted(found, key=lambda f: -f.says)[:_MOST_FITS])
+    found.sort(key=lambda f: -f.says)
+    return tuple(found[:_MOST_FITS] if patch.certain else found)
 
 
 _Rough = tuple[float, int, Pose, FloatArray, float, float]  # worth, kind, pose, place, turn, scale

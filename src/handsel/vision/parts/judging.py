@@ -19,7 +19,7 @@ from handsel.design.model import Design
 from handsel.vision.mat.flat import Flat
 from handsel.vision.mat.patches import Patch
 from handsel.vision.mat.view import MatView
-from handsel.vision.parts.asks import bar_ask, size_ask, title_of
+from handsel.vision.parts.asks import bar_ask, larger_ask, size_ask, title_of
 from handsel.vision.parts.doubts import Case, Choice, choice_of, doubt_of
 from handsel.vision.parts.kinds import Kind
 from handsel.vision.parts.print_size import PrintScale
@@ -135,6 +135,8 @@ def _of_other_size(told: PartSeen, one: Explained, choice: Choice, case: Case, f
     ask = size_ask(mine, case.design, case.scale_ratio) if case.printed.is_known else bar_ask()
     if fits_size >= 1 - _SURE:
         why = f"its size is not clear: {size:.3f} ± {2 * u_size:.3f} (k = 2) times the ordered one"
+        if case.printed.is_known:
+            ask = larger_ask(ask, _across_px(choice.fit, case.view))
         return replace(told, confidence=_capped(1 - fits_size), reason=why, ask=ask)
     if not case.printed.is_known:
         why = f"it measures {size:.3f} times its ordered size, if the mat is printed at its own size"
@@ -148,6 +150,13 @@ def _of_other_size(told: PartSeen, one: Explained, choice: Choice, case: Case, f
         confidence=_capped(choice.probable * (1 - fits_size)),
         reason=f"it is {size:.3f} times the ordered size, as printed at {100 * size * case.scale_ratio:.1f} %",
     )
+
+
+def _across_px(fit: Fit, view: MatView) -> float:
+    """How many pixels of the photo a part is wide at its narrower side."""
+    ways = np.linspace(0, pi, 36)
+    spans = np.ptp(fit.outline_mm @ np.vstack([np.cos(ways), np.sin(ways)]), axis=0)
+    return float(spans.min() * view.px_per_mm_at(fit.at_mm))
 
 
 def _unknown(one: Explained, base: PartSeen, case: Case) -> PartSeen:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from handsel.vision.mat.patches import Patch
 from handsel.vision.mat.view import MatView
-from handsel.vision.parts.field import SEARCH_MM, Field
+from handsel.vision.parts.field import SEARCH_MM, Field, Places
 from handsel.vision.parts.kinds import Pose, even_points, outline_seen
 from handsel.vision.parts.steps import spread_along, to_outline
 
@@ -32,6 +32,11 @@ _ON_MM, _BEYOND_MM = 1.0, 1.5  # so near, an outline runs along another; so far 
 _WITHIN = 0.88  # share of an outline that may not leave what it is part of
 _COARSE_TURNS = 30  # of a whole turn, before an outline is slid
 _TALL = 0.12  # share by which a part's top moves against its foot, from which it is seen anew in a search
+# Of a search over all turns: starts kept of a turn, of all turns to be slid, and of a pose in the end. Neighbours in
+# turn find one place again and again: starts nearer than this, at the part's end, are one.
+_OF_A_TURN, _SLID, _OF_A_POSE, _ONE_PLACE_MM = 6, 12, 4, 2.0
+# About a start, as far as the steps of the search are wide.
+_NEAR_PX, _NEAR_TURNS_RAD = 2, np.radians((-5.0, -2.5, 0.0, 2.5, 5.0))
 _VIEWS = 3  # times that a tall part's outline is predicted anew as it is slid
 
 
@@ -156,15 +161,55 @@ def searched(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView
             moves = moves[(field.shifted(field.signed, at[::3], moves) < 1.0).mean(1) > 0.9]
         if not len(moves):
             continue
-        edge = field.shifted(field.steep_x, at, moves) * normals[:, 0]
-        edge += field.shifted(field.steep_y, at, moves) * normals[:, 1]
-        cost = run * (_EDGE_BY_CHANCE - np.minimum(np.abs(edge), 1.0).mean(1))
-        found += [(float(cost[m]), middle + moves[m] / field.per_mm, float(turn)) for m in cost.argsort()[:2]]
+        cost = run * (_EDGE_BY_CHANCE - _edged(field, at, normals, moves))
+        best = cost.argsort()[:_OF_A_TURN]
+        found += [(float(cost[m]), middle + moves[m] / field.per_mm, float(turn)) for m in best]
     found.sort(key=lambda f: f[0])
-    return found[:3]
+    slid = [_slid(field, pose, start, scale, view) for start in apart(found, pose, _SLID)]
+    slid.sort(key=lambda f: f[0])
+    return apart(slid, pose, _OF_A_POSE)
 
 
-def _moves(first_mm: FloatArray, last_mm: FloatArray, field: Field, step: int) -> npt.NDArray[np.intp]:
+def _edged(field: Field, at: Places, normals: FloatArray, moves: Places) -> FloatArray:
+    """How steep light is across an outline that is moved m ways, on average: (m,)."""
+    edge = field.shifted(field.steep_x, at, moves) * normals[:, 0]
+    edge += field.shifted(field.steep_y, at, moves) * normals[:, 1]
+    return np.asarray(np.minimum(np.abs(edge), 1.0).mean(1), float)
+
+
+def apart(starts: list[Start], pose: Pose, most: int) -> list[Start]:
+    """The first of those starts of a pose that are not one and the same place, up to so many."""
+    reach = 0.5 * float(np.ptp(pose.outline_mm, axis=0).max())
+    kept: list[Start] = []
+    for start in starts:
+        if len(kept) == most:
+            break
+        _, at, turn = start
+        for _, other, its_turn in kept:
+            turned = abs((turn - its_turn + pi) % (2 * pi) - pi)
+            if float(np.linalg.norm(at - other)) + reach * turned < _ONE_PLACE_MM:
+                break
+        else:
+            kept.append(start)
+    return kept
+
+
+def _slid(field: Field, pose: Pose, start: Start, scale: float, view: MatView) -> Start:
+    """A start moved and turned to the best place near by: between those of a coarse search."""
+    _, at, turn = start
+    outline = outline_seen(pose, at_mm=at, turn_rad=turn, camera_mm=view.at_mm, scale=scale, rough=True)
+    near = np.arange(-_NEAR_PX, _NEAR_PX + 1)
+    moves = np.stack(np.meshgrid(near, near), -1).reshape(-1, 2)
+    best = start
+    for more in _NEAR_TURNS_RAD:
+        points, normals, run = spread_along(_moved(outline, at, np.zeros(2), more), _POINTS)
+        cost = run * (_EDGE_BY_CHANCE - _edged(field, field.index(points), normals, moves))
+        m = int(cost.argmin())
+        best = min(best, (float(cost[m]), at + moves[m] / field.per_mm, turn + more), key=lambda s: s[0])
+    return best
+
+
+def _moves(first_mm: FloatArray, last_mm: FloatArray, field: Field, step: int) -> Places:
     """All moves between two corners, in whole columns and rows: (m, 2)."""
     if (last_mm < first_mm).any():
         return np.empty((0, 2), np.intp)
@@ -239,7 +284,7 @@ def _best_moves(
     near: npt.NDArray[np.float32],
     points: FloatArray,
     run: float,
-    moves: npt.NDArray[np.intp],
+    moves: Places,
 ) -> list[tuple[float, FloatArray]]:
     """The two best moves of an outline [mm], with minus the length of it that then runs along the outer line."""
     index = field.index(points)

@@ -7,7 +7,7 @@ tried before does not explain it: so a clear part costs one look, and a heap man
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, pi, sqrt
 
 import numpy as np
@@ -21,6 +21,7 @@ from handsel.vision.parts.joined import left_over, taken_apart
 from handsel.vision.parts.kinds import Kind, even_points
 from handsel.vision.parts.print_size import PrintScale
 from handsel.vision.parts.pull import Fit, foot_of, refined
+from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.steps import inside, to_outline
 
 FloatArray = npt.NDArray[np.float64]
@@ -36,6 +37,9 @@ LEAST_SAID = 12.0  # by an outline that is to be any part's
 _HOPELESS = 25.0  # an explanation this far behind needs no size of its own
 _SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
 _CUT = 0.5  # share of all that its edges run round, below which a thing may be cut out of a larger one
+_MOST_FITS = 8
+# Of what its outline can say at most, from which a part lies beside another in one faint patch.
+_ONE_MORE = 0.4
 _FREED = 5  # explanations that are given a size of their own
 _WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
 _SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
@@ -89,7 +93,11 @@ def explained(
     found: list[Explained] = []
     instead: list[FloatArray] = []
     for patch in patches:
-        one = _one(patch, kinds, flat, view, printed)
+        several = [] if patch.certain else _faint(patch, kinds, flat, view, printed)
+        if len(several) > 1:
+            found += several
+            continue
+        one = several[0] if several else _one(patch, kinds, flat, view, printed)
         if one.is_plain and (beside := _beside(one, kinds, flat, view, printed)):
             found += beside
             continue
@@ -163,14 +171,16 @@ def _beside(
 def _stand_apart(pieces: list[Explained], printed: PrintScale) -> bool:
     """Whether things that cover each other in the picture stand apart on the paper: else they may be anything."""
     feet = [foot_of(e.fits[0], printed.ratio) for e in pieces if e.fits]
-    for k, one in enumerate(feet):
-        for other in feet[:k]:
-            if (
-                to_outline(one, even_points(other, _FOOT_POINTS)).min() < _APART_MM
-                or inside(one, other).any()
-            ):
-                return False
-    return True
+    return not any(_touch(one, other) for k, one in enumerate(feet) for other in feet[:k])
+
+
+def _touch(one: FloatArray, other: FloatArray) -> bool:
+    """Whether two feet are so near that the parts would touch."""
+    if (one.max(0) < other.min(0) - _APART_MM).any() or (one.min(0) > other.max(0) + _APART_MM).any():
+        return False
+    if to_outline(one, even_points(other, _FOOT_POINTS)).min() < _APART_MM:
+        return True
+    return bool(inside(one, other).any() or inside(other[:1], one)[0])
 
 
 def _lies_in(patch: Patch, outlines: list[FloatArray]) -> bool:
@@ -180,6 +190,46 @@ def _lies_in(patch: Patch, outlines: list[FloatArray]) -> bool:
 
 def _one(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale) -> Explained:
     """A patch as one part: the best explanations at the ordered size, and each with a size of its own."""
+    fits = fits_of(patch, kinds, flat, view, print_ratio=printed.ratio)
+    return _with_sizes(patch, list(fits[:_MOST_FITS]), kinds, flat, view, printed)
+
+
+def _faint(
+    patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """A faint patch as the parts that it holds: soft shadow joins things, and each has its own explanations."""
+    left = list(fits_of(patch, kinds, flat, view, print_ratio=printed.ratio))
+    found: list[Explained] = []
+    while left:
+        first = left[0]
+        foot = foot_of(first, printed.ratio)
+        elsewhere = [f for f in left if not _touch(foot, foot_of(f, printed.ratio))]
+        here = [f for f in left if not any(f is e for e in elsewhere)]
+        if not any(_may_be_one_more(f) for f in elsewhere):
+            here, elsewhere = left, []
+        own = replace(patch, pieces=()) if found or elsewhere else patch
+        if own is not patch:
+            area = ring_area_mm2(first.outline_mm)
+            own = replace(own, outline_mm=first.outline_mm, area_mm2=area)
+        found.append(_with_sizes(own, here[:_MOST_FITS], kinds, flat, view, printed))
+        left = [f for f in elsewhere if _may_be_one_more(f)]
+    return found or [_with_sizes(patch, [], kinds, flat, view, printed)]
+
+
+def _may_be_one_more(fit: Fit) -> bool:
+    """Whether an explanation says by itself that a part lies there, beside another in one shadow."""
+    return fit.matched_ratio > _FAINT_PLAIN and fit.says > max(LEAST_SAID, _ONE_MORE * fit.most_says)
+
+
+def _with_sizes(
+    patch: Patch,
+    fits: list[Fit],
+    kinds: tuple[Kind, ...],
+    flat: Flat,
+    view: MatView,
+    printed: PrintScale,
+) -> Explained:
+    """Explanations at the ordered size, and each with a size of its own."""
     base = 1.0 / printed.ratio
 
     def again(fit: Fit, *, free_scale: bool) -> Fit | None:
@@ -197,7 +247,6 @@ def _one(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, print
             settled=True,
         )
 
-    fits = list(fits_of(patch, kinds, flat, view, print_ratio=printed.ratio))
     sized: list[Fit] = []
     done: set[int] = set()
     for fit in fits[:_FREED]:
