@@ -1,0 +1,80 @@
+"""Parts nearly as light as their paper, found by edges alone, also where one shadow joins two."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+
+from handsel.data.load_design import load_design
+from handsel.design.model import Design
+from handsel.vision.camera import Lens
+from handsel.vision.parts.asks import larger_ask
+from handsel.vision.parts.kinds import kinds_of, outline_seen
+from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
+from handsel.vision.parts.search import apart
+from handsel.vision.parts.seen import Ask
+from unit.parts_scenes import A4, drawn, over
+
+NAMES = ("middle_tip", "middle_proximal")
+OFF_WHITE, CAMERA = (205, 205, 203), over(A4, height_mm=320.0, tilt_deg=8.0)
+
+
+@cache
+def design() -> Design:
+    whole = load_design("linden")
+    return replace(whole, parts=tuple(p for p in whole.parts if p.name in NAMES))
+
+
+def two_side_by_side(gap_mm: float) -> PartsSeen:
+    """A tip, and a proximal part so far from it that their edges grow into one outline."""
+    rings = []
+    for name in NAMES:
+        kind = next(k for k in kinds_of(design(), 1.0, "right") if name in k.names)
+        pose = next(p for p in kind.poses if p.on_flat_side)
+        ring = outline_seen(
+            pose, at_mm=np.array((90.0, -130.0)), turn_rad=1.5, camera_mm=np.array(CAMERA.at_mm)
+        )
+        rings.append(ring)
+    tip, proximal = rings
+    proximal = proximal + [tip[:, 0].max() + gap_mm - proximal[:, 0].min(), 0.0]
+    picture = drawn(A4, CAMERA, [(tip, OFF_WHITE), (proximal, OFF_WHITE)])
+    return look_at_parts(
+        picture,
+        design=design(),
+        scale_ratio=1.0,
+        side="right",
+        lens=Lens(f35_mm=26.0),
+    )
+
+
+def test_two_light_parts_in_one_outline_are_told_as_two() -> None:
+    seen = two_side_by_side(1.8)
+    assert {s.names[0] for s in seen.seen if s.state is State.RIGHT} == set(NAMES), seen.sentence
+    assert not seen.missing
+
+
+def test_starts_at_one_place_are_looked_at_once() -> None:
+    kind = kinds_of(design(), 1.0, "right")[0]
+    pose, here, there = kind.poses[0], np.array((50.0, -50.0)), np.array((60.0, -50.0))
+    starts = [
+        (-9.0, here, 0.0),
+        (-8.0, here + 0.3, 2 * np.pi - 0.01),
+        (-7.0, here, 0.8),
+        (-6.0, there, 0.0),
+        (-5.0, there + 20.0, 0.0),
+    ]
+    kept = apart(starts, pose, 3)
+    assert [cost for cost, _, _ in kept] == [-9.0, -7.0, -6.0]
+
+
+def test_a_part_few_pixels_wide_asks_for_the_photo_itself_first() -> None:
+    ask = Ask(
+        what="Measure with a caliper: length. As ordered it is 15.0 mm.", dimension="length", expected_mm=15.0
+    )
+    assert larger_ask(ask, 60.0) == ask
+    told = larger_ask(ask, 18.4)
+    assert told.what.startswith("It is 18 pixels wide in this photo: send the photo itself")
+    assert told.what.endswith("Or: Measure with a caliper: length. As ordered it is 15.0 mm.")
+    assert (told.dimension, told.expected_mm) == ("length", 15.0)
