@@ -30,8 +30,10 @@ from handsel.bench.photos import places, services
 from handsel.bench.photos.models import Photo
 from handsel.bench.records.backing_up import AlreadyThere
 from handsel.bench.records.export_file import cases, export_to, import_from
+from handsel.bench.records.export_lines import BadExport
 from handsel.bench.records.exporting import record_lines, records_schema
-from handsel.bench.records.importing import BadExport, Collides, import_records
+from handsel.bench.records.import_lines import Collides
+from handsel.bench.records.importing import import_records
 from handsel.bench.records.rows import LEFT_OUT, TABLES, fields_of
 from handsel.bench.records.spreadsheets import cell
 from handsel.bench.records.verifying import verify
@@ -488,7 +490,7 @@ def test_what_is_no_export_is_refused(hall: Hall, tmp_path: Path, body: bytes, w
 def test_a_line_without_end_is_not_read_into_memory(
     hall: Hall, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("handsel.bench.records.importing.MOST_LINE_BYTES", 1000)
+    monkeypatch.setattr("handsel.bench.records.export_lines.MOST_LINE_BYTES", 1000)
     (tmp_path / "x.jsonl").write_bytes(b'{"is":"' + b"x" * 5000)
     assert "too long" in refused(tmp_path / "x.jsonl")
 

@@ -11,7 +11,9 @@ import pytest
 from handsel.data.photo_file import read_photo
 from handsel.vision.cards import CUFF, PALM
 from handsel.vision.finding import Found, find_cards
-from handsel.vision.rest_angle.traces import blur_px, leans_from_above, part_of, seen_flat
+from handsel.vision.rest_angle.traces import blur_px, leans_from_above
+from handsel.vision.rest_angle.traces_covered import part_of
+from handsel.vision.rest_angle.traces_flat import seen_flat
 
 SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
 

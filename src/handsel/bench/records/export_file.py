@@ -22,8 +22,10 @@ from handsel.bench.photos import places
 from handsel.bench.photos.models import Photo, State
 from handsel.bench.records.backing_up import AlreadyThere
 from handsel.bench.records.backup_file import ALLOWED
+from handsel.bench.records.export_lines import BadExport
 from handsel.bench.records.exporting import record_lines, records_schema, write_records
-from handsel.bench.records.importing import BadExport, Imported, import_records
+from handsel.bench.records.import_lines import Imported
+from handsel.bench.records.importing import import_records
 from handsel.bench.records.spreadsheets import write_tables
 from handsel.data.case_text import case_text
 

@@ -10,7 +10,9 @@ import numpy.typing as npt
 from handsel.vision.cards import CARD_NAMES, CUFF, PALM
 from handsel.vision.finding import Found, foreshortening
 from handsel.vision.rest_angle.refused import Cause, PhotoRefused
-from handsel.vision.rest_angle.traces import blur_px, leans_from_above, mirrored_cards, part_of, seen_flat
+from handsel.vision.rest_angle.traces import blur_px, leans_from_above, mirrored_cards
+from handsel.vision.rest_angle.traces_covered import part_of
+from handsel.vision.rest_angle.traces_flat import seen_flat
 
 Gray = npt.NDArray[np.uint8]
 
