@@ -85,8 +85,7 @@ def command(
         from handsel.cli.terminal import console
 
         show(console(), found, len(seen), show_all=show_all)
-    wrong = found.none_fits or found.faultless_p < 0.5
-    sys.exit(SOMETHING if wrong else NOTHING_WRONG)
+    sys.exit(NOTHING_WRONG if found.says_nothing_wrong else SOMETHING)
 
 
 def _library(

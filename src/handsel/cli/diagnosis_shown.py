@@ -44,7 +44,7 @@ def _section(out: Console, title: str, rows: Table) -> None:
 
 
 def _causes(d: Diagnosis, show_all: bool) -> Table:
-    """Causes and "nothing is wrong", the likeliest first; a hand can have two, so that they need not sum to one."""
+    """Causes, the likeliest first, and last "nothing is wrong". A hand can have two causes: no need to sum to one."""
     rows = Table.grid(padding=(0, 2))
     rows.add_column(justify="right", no_wrap=True)
     rows.add_column()
@@ -54,7 +54,7 @@ def _causes(d: Diagnosis, show_all: bool) -> Table:
         if show_all or k == 0 or (k < MOST_CAUSES and c.probability >= LEAST_P)
     ]
     told.append((d.faultless_p, "Nothing is wrong", ""))
-    for probability, title, about in sorted(told, key=lambda t: -t[0]):
+    for probability, title, about in told:
         text = _plain(title)
         if about:
             text.append(f"  {shown_plain(about)}", style="dim")

@@ -93,8 +93,34 @@ class Diagnosis:
     @property
     def certain(self) -> bool:
         """Whether one cause, or none, is named with 90 %."""
-        best = self.causes[0].probability if self.causes else 0.0
-        return not self.none_fits and max(best, self.faultless_p) >= CERTAIN
+        return not self.none_fits and max(self.best_p, self.faultless_p) >= CERTAIN
+
+    @property
+    def best_p(self) -> float:
+        """Probability of the likeliest cause [-]."""
+        return self.causes[0].probability if self.causes else 0.0
+
+    @property
+    def says_nothing_wrong(self) -> bool:
+        """Whether the first thing said is that nothing is wrong."""
+        return not self.none_fits and nothing_wrong_first(self.faultless_p, self.best_p)
 
 
 CERTAIN = 0.9
+NAMED_P = 0.25  # what is less likely than this is not spoken of first: then it is open what is wrong
+
+
+def nothing_wrong_first(faultless_p: float, best_p: float) -> bool:
+    """The one rule by which a hand is called faultless: no single cause is as likely as that nothing is wrong.
+
+    Not whether something is wrong at all, which would want a probability of one half: of a sound hand that somebody
+    brought, a dozen causes keep a few per cent each, and it would be called faulty for their sum.
+
+    Parameters: faultless_p, that nothing is wrong [-]; best_p, of the likeliest cause [-].
+    Returns: bool.
+    Raises: nothing.
+    Valid for: probabilities of one answer.
+    Source: own; compared with the rule of one half in the decisions.
+    Checked by: unit/test_diagnosis_wording.py
+    """
+    return faultless_p >= NAMED_P and faultless_p > best_p

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from handsel.diagnosis.catalogue import spoken
-from handsel.diagnosis.result import CERTAIN, Cause, FaultSet, NextCheck
+from handsel.diagnosis.result import CERTAIN, NAMED_P, Cause, FaultSet, NextCheck, nothing_wrong_first
 
-LIKELY, OPEN = 0.6, 0.25
+LIKELY = 0.6
 
 
 def sentence_of(
@@ -28,12 +28,10 @@ def sentence_of(
             "None of the known causes fits what was seen: read again what surprises most, and show the hand to "
             "the lead."
         )
-    if faultless_p >= CERTAIN:
-        return "Nothing is wrong that these looks could show."
-    if faultless_p >= LIKELY:
-        return f"Probably nothing is wrong ({percent(faultless_p)}).{then}"
+    if nothing_wrong_first(faultless_p, causes[0].probability if causes else 0.0):
+        return _nothing_wrong(causes, faultless_p, then)
     best = sets[0] if sets else None
-    if best is not None and len(best.faults) == 2 and best.probability >= OPEN:
+    if best is not None and len(best.faults) == 2 and best.probability >= NAMED_P:
         a, b = sorted(best.faults, key=lambda f: -probability(causes, f.id))
         if min(probability(causes, a.id), probability(causes, b.id)) >= LIKELY:
             sure = all(probability(causes, f.id) >= CERTAIN for f in best.faults)
@@ -45,9 +43,23 @@ def sentence_of(
         return f"{capital(first.title)}."
     if first.probability >= LIKELY:
         return f"Most likely {first.title} ({percent(first.probability)}).{then}"
-    if first.probability >= OPEN and len(causes) > 1:
-        return f"Perhaps {first.title}, perhaps {causes[1].title}.{then}"
+    if first.probability >= NAMED_P:
+        second = causes[1] if len(causes) > 1 else None
+        if second is None or faultless_p > second.probability:
+            return f"Perhaps {first.title}, perhaps nothing is wrong ({percent(faultless_p)}).{then}"
+        return f"Perhaps {first.title}, perhaps {second.title}.{then}"
     return f"It is still open what is wrong.{then}"
+
+
+def _nothing_wrong(causes: Sequence[Cause], faultless_p: float, then: str) -> str:
+    """No cause is as likely as that nothing is wrong; how sure that is."""
+    if faultless_p >= CERTAIN:
+        return "Nothing is wrong that these looks could show."
+    if faultless_p >= LIKELY:
+        return f"Probably nothing is wrong ({percent(faultless_p)}).{then}"
+    if causes and causes[0].probability >= NAMED_P:
+        return f"Perhaps nothing is wrong ({percent(faultless_p)}), perhaps {causes[0].title}.{then}"
+    return f"Perhaps nothing is wrong ({percent(faultless_p)}); if something is, it is open what.{then}"
 
 
 def probability(causes: Sequence[Cause], id: str) -> float:

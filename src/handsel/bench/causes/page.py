@@ -31,7 +31,6 @@ from handsel.rework.result import PoseDrawn
 SHOWN, OTHERS, COMPARED = 4, 3, 3  # causes, other looks, explanations side by side
 MOST_SEEN = 8
 LEAST_SHOWN = 0.02
-NO_CAUSE_P = 0.5
 PEGS = 5  # a probability as knots on a thread
 LETTERS = "ABCDEFGH"
 ODD = 0.05  # what was seen is this unlikely in an explanation: it speaks against it
@@ -213,7 +212,7 @@ def _plan(hand: Hand) -> str:
 
 def _sentence(d: Diagnosis) -> str:
     """The diagnosis in a sentence. Of a hand that was refused, "nothing is wrong" would be no answer."""
-    if d.none_fits or d.faultless_p < NO_CAUSE_P:
+    if not d.says_nothing_wrong:
         return d.sentence.partition(" Next: ")[0]  # the look to do next is the button
     return (
         f"No single cause stands out: by what was seen, nothing would be broken or mixed up "
