@@ -30,6 +30,7 @@ _LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _SHADOW_MM = 6.0  # so far a small part's shadow under a lamp is taken to reach
 _LINE_MM = 0.8  # thinner things are printed lines
+_THIN_MM = 0.4  # what is steep over less is a hairline on the sheet, and may join what lies beside it
 _INNER = 0.4  # share of a thing's outline that must lie within the border line: what reaches in from outside is no part
 NOISE = 0.03  # light against the paper's, added before colour is divided by it
 _TINTED = 0.12  # a thing's colour against grey, light against the paper's, from which colour names its edge
@@ -250,7 +251,8 @@ def _edged(steep: Mask, view: MatView, scale: float, gap_mm: float) -> Mask:
     mask = steep & _inner(view, scale, steep.shape)
     k = max(1, round(gap_mm * scale / 2))
     disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
-    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    thin = max(2, round(_THIN_MM * scale))
+    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
     work = cv2.morphologyEx(work, cv2.MORPH_CLOSE, disc)
     return _cleaned(work > 0, scale)
 
