@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.mechanics.build import nominal_build
+from handsel.mechanics.fixed import leg_lengths
 from handsel.mechanics.friction import turning_angles
-from handsel.mechanics.model import compile_model, leg_lengths
+from handsel.mechanics.model import compile_model
 from handsel.mechanics.paths import crossing_length, wrist_length
 
 Floats = NDArray[np.float64]

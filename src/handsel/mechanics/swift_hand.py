@@ -27,8 +27,9 @@ from handsel.mechanics.digit_curves import (
     moments,
     opening_curve,
 )
+from handsel.mechanics.fixed import hinge_axes
 from handsel.mechanics.loop_curves import LoopCurve, loop_curve, single_curve
-from handsel.mechanics.model import Model, compile_model, hinge_axes
+from handsel.mechanics.model import Model, compile_model
 from handsel.mechanics.paths import WristLegs
 from handsel.mechanics.swift import Cords, State, first_hold, state_at, weight_torque
 from handsel.mechanics.swift_watching import (

@@ -19,7 +19,7 @@ from handsel.bench.hands.once import new_client_id
 from handsel.bench.looking.answering import FITTING, known
 from handsel.bench.people.models import Person
 from handsel.bench.work.cards import open_cards
-from handsel.bench.work.pages import today
+from handsel.bench.work.page_bits import today
 from handsel.inspection.protocol import Protocol
 
 WAITS_MIN = {"on": 5, "off": 20}  # of common practice: first look at the skin, and marks gone

@@ -14,7 +14,9 @@ from handsel.bench.people.gate import needs
 from handsel.bench.photos.services import MOST_BYTES, take_in
 from handsel.bench.photos.uploads import Cap
 from handsel.bench.work import forms, services
-from handsel.bench.work.pages import build_page, card_page, step_page
+from handsel.bench.work.build_page import build_page
+from handsel.bench.work.card_page import card_page
+from handsel.bench.work.step_page import step_page
 
 
 @needs("build")

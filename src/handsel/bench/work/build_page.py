@@ -1,11 +1,8 @@
-"""What the builder's pages show, read for one hand."""
+"""What the builder's page of a hand shows."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
-
-from django.utils import timezone
 
 from handsel.bench.days.models import Lot
 from handsel.bench.hands.casebook import Told
@@ -13,14 +10,12 @@ from handsel.bench.hands.head import Head, head_of
 from handsel.bench.hands.history import when_words
 from handsel.bench.hands.models import Hand, Standing
 from handsel.bench.hands.once import new_client_id
-from handsel.bench.hands.words import hold_point_title
 from handsel.bench.looking.answering import known
 from handsel.bench.people.models import Person
 from handsel.bench.work.cards import Card, cards_of
-from handsel.bench.work.planning import spoken
-from handsel.bench.work.services import places_of
+from handsel.bench.work.page_bits import Option, today
 from handsel.data.load_steps import BuildStep, build_stages
-from handsel.inspection.protocol import HAND, Characteristic, Protocol, gravity
+from handsel.inspection.protocol import Protocol, gravity
 from handsel.inspection.result import OutOfOrder
 from handsel.inspection.rules import AnswerRule
 
@@ -59,15 +54,6 @@ class CardLine:
     url: str
     about: str
     is_open: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
-    """A choice."""
-
-    value: str
-    words: str
-    url: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,172 +210,3 @@ def _others(hand: Hand, protocol: Protocol, told_here: tuple[BuildStep, ...]) ->
         for s in protocol.steps
         if s.id not in here
     ]
-
-
-def today() -> str:
-    """Today in the hall's own clock."""
-    return f"{timezone.localtime():%Y-%m-%d}"
-
-
-# ---- a step out of its turn, or a rework without a card ------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HiddenRow:
-    """Something that can no longer be seen once a step is done, and what is checked instead."""
-
-    title: str
-    instead: str
-    is_critical: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StepPage:
-    """One step or rework, before it is reported."""
-
-    head: Head
-    id: str
-    title: str
-    how: str
-    caution: str
-    too_early: str  # why; empty when it is its turn
-    hidden: tuple[HiddenRow, ...]
-    undo: str
-    again: tuple[str, ...]  # what is looked at again after it
-    places: tuple[Option, ...]
-    is_rework: bool
-    is_final: bool
-    client_id: str
-
-
-def step_page(hand: Hand, id: str, protocol: Protocol) -> StepPage | None:
-    """The page of one step or rework; None when there is no such thing."""
-    rework, step = protocol.rework(id), protocol.step(id)
-    if rework is not None:
-        reached = protocol.stage(hand.hold_point)
-        undone = (*rework.undoes, *rework.undoes_here, *rework.undoes_loop)
-        again = [
-            c.title for m in undone for c in protocol.members(m) if protocol.stage(c.hold_point) <= reached
-        ]
-        return StepPage(
-            head=head_of(hand), id=id, title=rework.title, how=rework.how, caution=rework.caution, too_early="",
-            hidden=(), undo="", again=tuple(dict.fromkeys(again)),
-            places=tuple(Option(value=p, words=spoken(p)) for p in places_of(id, protocol)),
-            is_rework=True, is_final=rework.irreversible, client_id=new_client_id(),
-        )  # fmt: skip
-    if step is None:
-        return None
-    too_early = ""
-    if protocol.stage(step.after) >= protocol.stage(hand.hold_point):
-        too_early = f"“{hold_point_title(step.after, protocol)}” comes first and is not passed yet."
-    undo = protocol.rework(step.undo)
-    told = next((s for stage in build_stages(protocol) for s in stage.steps if s.reports == id), None)
-    return StepPage(
-        head=head_of(hand), id=id, title=f"{step.title[:1].upper()}{step.title[1:]}",
-        how=told.how if told is not None else "", caution=told.caution if told is not None else "",
-        too_early=too_early,
-        hidden=tuple(_hidden(c) for i in step.hides if (c := protocol.characteristic(i)) is not None),
-        undo=undo.title if undo is not None else "", again=(), places=(), is_rework=False, is_final=False,
-        client_id=new_client_id(),
-    )  # fmt: skip
-
-
-def _hidden(c: Characteristic) -> HiddenRow:
-    instead = c.substitute.how if c.substitute is not None else ""
-    return HiddenRow(title=c.title, instead=instead, is_critical=c.severity == "critical")
-
-
-# ---- a rework card -------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AgainRow:
-    """One thing that is looked at again, at all its places."""
-
-    title: str
-    places: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardPage:
-    """One rework card."""
-
-    head: Head
-    number: int
-    seq: int
-    title: str
-    found: tuple[str, ...]
-    sentence: str
-    steps: tuple[dict[str, Any], ...]
-    spares: tuple[str, ...]
-    cautions: tuple[str, ...]
-    minutes: str
-    skill: str
-    is_final: bool
-    scraps_part: bool
-    refer: bool
-    again: tuple[AgainRow, ...]
-    places: tuple[dict[str, str], ...]
-    ordered: str
-    ended: str
-    is_open: bool
-    has_it: bool
-    may_do: bool
-    may_drop: bool
-    left: int
-    ids: dict[str, str]
-
-
-def card_page(hand: Hand, card: Card, told: tuple[Told, ...], person: Person, protocol: Protocol) -> CardPage:
-    """The page of one card."""
-    w = card.what
-    whole = [r for r, place in card.reworks if place == HAND]
-    ended = f"Done by {card.done_by} at {when_words(card.done_at, today())}." if card.done_by else ""
-    if card.taken_back:
-        ended = f"Taken back: {card.taken_back}."
-    return CardPage(
-        head=head_of(hand),
-        number=card.number,
-        seq=card.seq,
-        title=card.title,
-        found=tuple(_found(b) for b in w["because"]),
-        sentence=w["sentence"],
-        steps=tuple(
-            {"words": s, "value": str(n), "small": "", "done": False} for n, s in enumerate(w["steps"])
-        ),
-        spares=tuple(w["spares"]),
-        cautions=tuple(w["cautions"]),
-        minutes=f"{w['minutes']:.0f} min",
-        skill=w["skill"],
-        is_final=bool(w.get("irreversible")),
-        scraps_part=bool(w.get("scraps_part")),
-        refer=bool(w.get("refer")),
-        again=_again(w["recheck"]),
-        places=tuple({"value": p, "words": spoken(p)} for r in whole for p in places_of(r, protocol)),
-        ordered=f"Ordered {when_words(card.ordered_at, today())} by {card.ordered_by}",
-        ended=ended,
-        is_open=card.is_open,
-        has_it=hand.held_by_id == person.pk,
-        may_do=(person.may("build") or person.may("fit")) and not (w.get("refer") and not person.is_lead),
-        may_drop=person.may("inspect"),
-        left=sum(c.is_open for c in cards_of(told)) - 1,
-        ids={name: new_client_id() for name in ("done", "cannot", "take", "drop")},
-    )
-
-
-def _found(b: dict[str, Any]) -> str:
-    place = f" ({spoken(b['place'])})" if b.get("place") else ""
-    shown = f": {b['shown']}" if b.get("shown") else ""
-    return f"{b['title']}{place}{shown}"
-
-
-def _again(recheck: list[dict[str, str]]) -> tuple[AgainRow, ...]:
-    places: dict[str, list[str]] = {}
-    for r in recheck:
-        places.setdefault(r["title"], []).append(r["place"])
-    return tuple(
-        AgainRow(
-            title=title, places=", ".join(spoken(p) for p in where if p) if len(where) < 5 else "everywhere"
-        )
-        for title, where in places.items()
-    )
