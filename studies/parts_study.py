@@ -1,11 +1,13 @@
 """How well a kit's parts are told from photos whose truth is known.
 
-    python studies/parts_study.py --keep out/part-renders      make small copies of the photos
-    python studies/parts_study.py                              judge those, and write docs/studies/parts.md
+    python studies/parts_study.py --keep out/part-renders          make copies of the small photos
+    python studies/parts_study.py --keep out/part-renders-phone    and of the photos themselves
+    python studies/parts_study.py                                  judge those, and write docs/studies/parts.md
 
-The photos come from part_renders.py. What is judged are small copies, as a message carries them: those that the tests
-read too in tests/data/vision/parts, the others, which would be too much for a repository, in out/part-copies. Results
-per photo are kept in out/parts-study.jsonl, so it may be stopped at any time; --again forgets them.
+The photos come from part_renders.py, with --phone those of eight million pixels. What is judged are copies: those that
+the tests read too in tests/data/vision/parts, the others, which would be too much for a repository, in
+out/part-copies. Results per photo are kept in out/parts-study.jsonl, so it may be stopped at any time; --again forgets
+them. What is written by hand on the page is in parts_page.toml.
 """
 
 from __future__ import annotations
@@ -15,57 +17,69 @@ import io
 import json
 import os
 import time
-from collections import Counter
+import tomllib
 from pathlib import Path
-from textwrap import fill
 
 import numpy as np
+from parts_report import FIRST_FRESH, OF_PHONE, SMALL_PX, report
 
 ROOT = Path(__file__).parents[1]
 KEPT = ROOT / "tests" / "data" / "vision" / "parts"
 BESIDE = ROOT / "out" / "part-copies"
-STATES = {
-    "right": "right",
-    "mirrored": "for the other hand",
-    "rescaled": "another scale",
-    "foreign": "not of this kit",
-}
-LARGEST_BYTES = 200_000
-PLANNED = 39
-# Layouts that nobody looked at before the method stood; all others were looked at, and limits chosen on them.
-UNSEEN_SEEDS = frozenset((7, 12, 14, 16, 19, 21, 24, 31, 33, 38))
+SMALL_BYTES, PHONE_BYTES = 200_000, 400_000
 
 
 def keep(source: Path) -> None:
-    """Copies as small as a message's: compressed until each is small enough. What is newer replaces what was kept."""
+    """Copies small enough for their kind: photos themselves, and small ones as a message carries them.
+
+    Of a photo of a fresh layout there is no small render: it is shrunk as a messenger would. What is newer replaces
+    what was kept.
+    """
+    BESIDE.mkdir(parents=True, exist_ok=True)
+    truths: dict[str, dict] = {}
+    for truth in truths_of(source).values():
+        wanted = [(truth, 1.0)]
+        if truth["long_px"] > SMALL_PX:
+            wanted = [(truth | {"name": truth["name"] + OF_PHONE}, 1.0)]
+            if truth["seed"] >= FIRST_FRESH:
+                wanted.append((truth | {"long_px": SMALL_PX}, SMALL_PX / truth["long_px"]))
+        for copy, ratio in wanted:
+            name = copy["name"]
+            truths[name] = copy | {"file": f"{name}.jpg"}
+            folder = KEPT if (KEPT / f"{name}.jpg").exists() else BESIDE
+            place, made = folder / f"{name}.jpg", source / truth["file"]
+            if made.exists() and not (place.exists() and place.stat().st_mtime > made.stat().st_mtime):
+                place.write_bytes(
+                    copied(made, ratio, PHONE_BYTES if name.endswith(OF_PHONE) else SMALL_BYTES)
+                )
+    known_truths = truths_of(BESIDE) | truths_of(KEPT) | truths
+    for folder in (KEPT, BESIDE):
+        known = [known_truths[p.stem] for p in sorted(folder.glob("*.jpg"))]
+        (folder / "truth.jsonl").write_text("".join(json.dumps(t) + "\n" for t in known), encoding="utf-8")
+
+
+def copied(made: Path, ratio: float, most_bytes: int) -> bytes:
+    """A photo's copy, made smaller by a ratio, and compressed until it is small enough."""
     from PIL import Image
 
-    BESIDE.mkdir(parents=True, exist_ok=True)
-    made_truths = truths_of(source)
-    for name in sorted(made_truths):
-        folder = KEPT if (KEPT / f"{name}.jpg").exists() else BESIDE
-        place, made = folder / f"{name}.jpg", source / f"{name}.jpg"
-        if not made.exists() or (place.exists() and place.stat().st_mtime > made.stat().st_mtime):
-            continue
-        picture = Image.open(made)
-        exif = picture.getexif()
-        for quality in range(84, 40, -4):
-            out = io.BytesIO()
-            picture.save(out, "JPEG", quality=quality, exif=exif, optimize=True)
-            if out.tell() <= LARGEST_BYTES:
-                break
-        place.write_bytes(out.getvalue())
-    for folder in (KEPT, BESIDE):
-        truths = truths_of(folder) | made_truths
-        known = [truths[p.stem] for p in sorted(folder.glob("*.jpg"))]
-        (folder / "truth.jsonl").write_text("".join(json.dumps(t) + "\n" for t in known), encoding="utf-8")
+    picture = Image.open(made)
+    exif = picture.getexif()
+    if ratio != 1.0:
+        size = round(picture.width * ratio), round(picture.height * ratio)
+        picture = picture.resize(size, Image.Resampling.BOX, reducing_gap=3.0)
+    for quality in range(84, 40, -4):
+        out = io.BytesIO()
+        picture.save(out, "JPEG", quality=quality, exif=exif, optimize=True)
+        if out.tell() <= most_bytes:
+            break
+    return out.getvalue()
 
 
 def truths_of(folder: Path) -> dict[str, dict]:
     """What is true of a folder's photos, by their names."""
     place = folder / "truth.jsonl"
     lines = place.read_text(encoding="utf-8").splitlines() if place.exists() else []
-    return {t["name"]: t for t in map(json.loads, lines)}
+    return {t["name"]: {"long_px": SMALL_PX} | t for t in map(json.loads, lines)}
 
 
 def judge(truth: dict) -> dict:
@@ -128,11 +142,13 @@ def judge(truth: dict) -> dict:
                 "scale": s.scale_ratio,
                 "u": s.u_scale_ratio,
                 "names": list(s.names),
+                "flat": true["flat"],
             }
         )
     return told | {
         "rows": rows,
         "unseen": [t["part"] for t in things],
+        "unseen_flat": [t["flat"] for t in things],
         "sentence": seen.sentence,
         "missing": {m.title: m.count for m in seen.missing},
         "missing_names": {"/".join(m.names): m.count for m in seen.missing},
@@ -144,170 +160,6 @@ def judge(truth: dict) -> dict:
         "extra": list(truth["extra"]),
         "lost": list(truth["missing"]),
     }
-
-
-def outcome(row: dict, result: dict) -> str:
-    """right: said truly; open: not told; wrong: said falsely; and the worst, a wrong part called right."""
-    if row["said"] == "cannot tell":
-        return "open"
-    want = STATES.get(row["state"], "")
-    if row["said"] == want and (row["named"] or row["state"] == "foreign"):
-        return "right"
-    # Of several alike any one may be called the one too many.
-    if row["said"] == "one too many" and row["named"] and set(row["names"]) & set(result["extra"]):
-        return "right"
-    if row["said"] == "right":
-        return "right" if row["named"] and row["state"] == "right" else "called right"
-    return "wrong"
-
-
-def table(name: str, results: list[dict]) -> str:
-    rows = [(outcome(r, x), r) for x in results for r in x["rows"]]
-    unseen = sum(len(x["unseen"]) for x in results)
-    n = len(rows) + unseen
-    count = Counter(o for o, _ in rows)
-    share = 100.0 * count["right"] / n if n else 0.0
-    return (
-        f"| {name} | {len(results)} | {n} | {share:.1f} % | {count['open']} | {count['wrong']} | "
-        f"{count['called right']} | "
-        f"{unseen} |"
-    )
-
-
-def report(results: list[dict]) -> str:
-    read = [r for r in results if "rows" in r]
-    refused = [r for r in results if "refused" in r]
-    clean = [r for r in read if r["name"].startswith("clean") and r["colour"] != "white"]
-    white = [r for r in read if r["name"].startswith("clean") and r["colour"] == "white"]
-    hard = [r for r in read if r["name"].startswith("hard")]
-    wrong = [r for r in read if r["name"].startswith("wrong")]
-    sheet = [r for r in read if r["name"].startswith(("print", "card", "covered"))]
-    lines = [
-        "# Telling a kit's parts on the mat: how often, and how sure",
-        "",
-        "Written by `studies/parts_study.py` from photos made by `studies/part_renders.py` (most of them are in "
-        "`tests/data/vision/parts`):",
-        "an independent renderer, parts from the design's own solids, every truth known. The mat is "
-        "the printed sheet as the",
-        "program sets it; cameras of 24 to 28 mm with distortion, tilted by up to 25 degrees; light "
-        "from a large window or a",
-        "small lamp; some photos without a focal length. Each photo has 2 to 28 parts.",
-        "",
-        '*Told truly*: kind, side and size said and true. *Open*: "cannot tell", with what would '
-        "settle it. *Said falsely*:",
-        "a right part called wrong. *Wrong called right*: what must never be.",
-        "",
-        "| photos | number | things | told truly | open | said falsely | wrong called right | not seen |",
-        "|---|---|---|---|---|---|---|---|",
-        table("**clean**, coloured and black", clean),
-        table("clean, white parts on white paper", white),
-        table("**hard**: grey, white under a lamp, odd faces, strong tilt", hard),
-        table("with faults: missing, extra, foreign, mirrored, other sizes", wrong),
-        table("mat printed wrongly, card on it, markers covered", sheet),
-        table("all", read),
-        "",
-        "The method was made, and its limits chosen, while looking at some layouts. The others were rendered but not "
-        "looked at until it stood. Once they had been judged, one fault was mended that the photos looked at show as "
-        "well: every step of light was placed half a tenth of a millimetre inward, which pins cannot spare. Then all "
-        "were judged anew; nothing was chosen on the others. Three last mends (a grey part seen twice, a thing of no "
-        "name that took a place, a part lost beside what reaches in over the border) came from photos looked at: "
-        "the four that they touch, hard-grey-lamp, hard-grey-window, covered-some and wrong-foreign, were judged once "
-        "more, the others were not:",
-        "",
-        "| photos | number | things | told truly | open | said falsely | wrong called right | not seen |",
-        "|---|---|---|---|---|---|---|---|",
-        table("looked at while it was made", [r for r in read if r["seed"] not in UNSEEN_SEEDS]),
-        table("**only judged**", [r for r in read if r["seed"] in UNSEEN_SEEDS]),
-        "",
-    ]
-    for key, title in (("colour", "By colour"), ("light", "By light"), ("scale", "By scale")):
-        lines += [
-            f"## {title}",
-            "",
-            "| | photos | things | told truly | open | said falsely | wrong called right | not seen |",
-            "|---|---|---|---|---|---|---|---|",
-        ]
-        for value in sorted({r[key] for r in read}, key=str):
-            lines.append(table(str(value), [r for r in read if r[key] == value]))
-        lines.append("")
-    sure = [(r, x) for x in read for r in x["rows"] if r["said"] == "right"]
-    z = [(r["scale"] - r["ratio"]) / r["u"] for r, _ in sure if r.get("scale")]
-    if z:
-        off = [r["scale"] - r["ratio"] for r, _ in sure if r.get("scale")]
-        lines += [
-            "## Sizes and confidence",
-            "",
-            f"Of {len(sure)} parts called right, mean confidence {np.mean([r['p'] for r, _ in sure]):.3f}; "
-            f"{100 * np.mean([r['state'] == 'right' and r['named'] for r, _ in sure]):.1f} % were. "
-            f"Size against truth: mean "
-            f"{100 * np.mean(off):+.2f} %, 95 % within {100 * np.quantile(np.abs(off), 0.95):.2f} %; "
-            f"rms of error / u "
-            f"{np.sqrt(np.mean(np.square(z))):.2f}.",
-            "",
-        ]
-    lines += [
-        "## The print's size",
-        "",
-        "| photo | printed at | found | u | told by | called wrong |",
-        "|---|---|---|---|---|---|",
-    ]
-    for r in read:
-        if r["print"] != 1.0 or "card" in r["name"]:
-            lines.append(
-                f"| {r['name']} | {r['print']:.3f} | {r['print_ratio']:.4f} | {r['u_print']:.4f} | "
-                f"{', '.join(r['print_told'])} | {'yes' if r['print_wrong'] else 'no'} |"
-            )
-    good = [r for r in read if r["print"] == 1.0]
-    silent = [r["name"] for r in read if not r["print_told"]]
-    lines += [
-        "",
-        f"Photos in which nothing told it, so that no part was called right: {', '.join(silent) or 'none'}.",
-        "",
-        f"Of {len(good)} photos of a mat printed as drawn, {sum(r['print_wrong'] for r in good)} were "
-        f"called wrong; the "
-        f"ratio was off by {100 * np.max([abs(r['print_ratio'] - 1) for r in good], initial=0):.2f} % at most.",
-        "",
-        "## Photos refused",
-        "",
-    ]
-    lines += [f"- {r['name']}: {r['refused']}" for r in refused] or ["none"]
-    lines += [
-        "",
-        "## Each photo",
-        "",
-        "| photo | things | said | told truly | open | said falsely | wrong called right |",
-        "|---|---|---|---|---|---|---|",
-    ]
-    for r in read:
-        c = Counter(outcome(x, r) for x in r["rows"])
-        lines.append(
-            f"| {r['name']} | {r['count']} | {r['sentence']} | {c['right']} | {c['open']} | "
-            f"{c['wrong']} | {c['called right']} |"
-        )
-    lines += [
-        "",
-        f"Processor time per photo on a busy machine: median "
-        f"{np.median([r['seconds'] for r in read if r['colour'] != 'white']):.0f} s, white parts "
-        f"{np.median([r['seconds'] for r in read if r['colour'] == 'white'] or [np.nan]):.0f} s; the first of a scale "
-        "some seconds more for the solids.",
-        "",
-        "## What this does not show",
-        "",
-        f"{len(results)} of the {PLANNED} layouts that `studies/part_renders.py` plans are rendered and judged "
-        "here; the two commands go on where they stopped. Pictures have 3 million pixels: a phone's own are sharper, "
-        "which small pins need most.",
-        "",
-        "Renders are not photos. Printed parts here have the design's exact form; layers, strings and elephant's feet "
-        "are stood for by a tenth of a millimetre. Parts do not touch. Soft light is evened after rendering, "
-        "so that shadows have less grain than a cheap phone's.",
-        "",
-        "What is left open, most first: pins on a sheet of size A3 or standing on end, few pixels wide at this "
-        "size; parts as light as their paper, whose edges soft light does not show; grey parts under a lamp, as "
-        "dark as their shadow. What a palm hides wholly cannot be seen, and counts here as not seen: it is said that "
-        "it may lie there.",
-        "",
-    ]
-    return "\n".join(line if line.startswith("|") else fill(line, 120) for line in lines)
 
 
 def main() -> None:
@@ -347,7 +199,10 @@ def main() -> None:
     for truth in truths:
         if truth["name"] in known:
             known[truth["name"]]["seed"] = truth["seed"]
-    told.report.write_text(report([known[t["name"]] for t in truths if t["name"] in known]), encoding="utf-8")
+    with (Path(__file__).parent / "parts_page.toml").open("rb") as file:
+        texts = tomllib.load(file)
+    page = report([known[t["name"]] for t in truths if t["name"] in known], texts.__getitem__)
+    told.report.write_text(page, encoding="utf-8")
 
 
 if __name__ == "__main__":
