@@ -32,7 +32,8 @@ from swift_hands import DRAGGED_DEG, PRESLIDING_MM
 from handsel.design.model import Design
 from handsel.mechanics.build import Build
 from handsel.mechanics.digit_curves import DigitTables, digit_tables
-from handsel.mechanics.swift_hand import Looks, as_drawn, looks
+from handsel.mechanics.swift_cords import as_drawn
+from handsel.mechanics.swift_hand import Looks, looks
 
 Floats = NDArray[np.float64]
 Table = dict[str, Floats]  # by quantity: (hands, places)

@@ -11,7 +11,8 @@ from faulty_shapes import bar_between
 from handsel.design.model import Design
 from handsel.mechanics.build import Build
 from handsel.mechanics.digit_curves import digit_tables
-from handsel.mechanics.swift_hand import Looks, as_drawn, looks
+from handsel.mechanics.swift_cords import as_drawn
+from handsel.mechanics.swift_hand import Looks, looks
 
 # Middle of what the library draws.
 DRAGGED_DEG, PRESLIDING_MM = 2.5, 0.3

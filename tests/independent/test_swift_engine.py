@@ -14,7 +14,8 @@ from swift_hands import swift_looks
 from handsel.data.load_design import load_design
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.digit_curves import digit_tables
-from handsel.mechanics.swift_hand import as_drawn, looks
+from handsel.mechanics.swift_cords import as_drawn
+from handsel.mechanics.swift_hand import looks
 
 LINDEN = load_design("linden")
 SEED = 12  # of development

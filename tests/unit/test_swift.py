@@ -15,7 +15,8 @@ from handsel.mechanics.digit_curves import Digits, closing_curve, digit_tables, 
 from handsel.mechanics.loop_curves import LoopCurve
 from handsel.mechanics.model import compile_model
 from handsel.mechanics.rest import rest_lowered, rest_worked
-from handsel.mechanics.swift_hand import as_drawn, looks
+from handsel.mechanics.swift_cords import as_drawn
+from handsel.mechanics.swift_hand import looks
 from handsel.mechanics.swift_watching import NEVER_DEG, as_seen_starting
 
 HANDS = 24

@@ -15,7 +15,8 @@ from handsel.diagnosis.variants import Variant, variants_of, varied
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.digit_curves import DigitTables, digit_tables
 from handsel.mechanics.draws import Draws
-from handsel.mechanics.swift_hand import Looks, as_drawn, looks
+from handsel.mechanics.swift_cords import as_drawn
+from handsel.mechanics.swift_hand import Looks, looks
 
 Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]

@@ -11,7 +11,7 @@ from handsel.design.model import Design
 from handsel.diagnosis.catalogue import Spread
 from handsel.mechanics.build import nominal_build
 from handsel.mechanics.draws import Draws
-from handsel.mechanics.swift_hand import SwiftBuild
+from handsel.mechanics.swift_cords import SwiftBuild
 
 Floats = NDArray[np.float64]
 

@@ -13,9 +13,7 @@ from numpy.typing import NDArray
 
 from handsel.design.model import Design
 from handsel.mechanics.build import Build, nominal_build
-from handsel.mechanics.closing import MEET_MM
 from handsel.mechanics.digit_curves import (
-    ANGLE_NODES,
     CORD_MM,
     Curve,
     Digits,
@@ -27,11 +25,8 @@ from handsel.mechanics.digit_curves import (
     moments,
     opening_curve,
 )
-from handsel.mechanics.fixed import hinge_axes
-from handsel.mechanics.loop_curves import LoopCurve, loop_curve, single_curve
-from handsel.mechanics.model import Model, compile_model
-from handsel.mechanics.paths import WristLegs
 from handsel.mechanics.swift import Cords, State, first_hold, state_at, weight_torque
+from handsel.mechanics.swift_cords import SwiftBuild, cord_curve, cords_of, grip_of
 from handsel.mechanics.swift_watching import (
     as_seen_starting,
     first_at,
@@ -50,50 +45,6 @@ MOVED_DEG = 3.0
 JAMMED_NMM = 1000.0
 BENT_DEG = (6.0, 15.0, 25.0, 35.0, 45.0)  # where a joint bent by hand is looked at on its way back
 LEAST_PULL_N = 0.5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SwiftBuild:
-    """n hands to look at. `build` as ever, its cord friction by digit (n, d), and besides:
-
-    variant : (n, d) which of the tables' variants each digit is; follows_ratio : (n, d) how much of a
-    leg's other length the stringer made up for; eyelet_mu : (n,); block_turn_deg : (n,) + thumb side forward;
-    block_roll_deg : (n,) about the forearm; locked_tilt_deg : (n,) where a jammed whippletree is stuck;
-    dragged_deg : (n,) and meet_mm : (n,) as in `swift_watching`;
-    presliding_mm : (n,) as in `closing_curve`.
-    """
-
-    build: Build
-    variant: Ints
-    follows_ratio: Floats
-    eyelet_mu: Floats
-    block_turn_deg: Floats
-    block_roll_deg: Floats
-    locked_tilt_deg: Floats
-    dragged_deg: Floats
-    meet_mm: Floats
-    presliding_mm: Floats
-
-
-def as_drawn(design: Design, build: Build) -> SwiftBuild:
-    """Hands of the design's own shape, closed slowly, whose pads meet when they touch.
-
-    Parameters: design; build, its cord friction by hand or by digit.    Returns: SwiftBuild.
-    """
-    n, d = len(build), len(design.digits)
-    mu = build.friction_mu if build.friction_mu.ndim == 2 else np.repeat(build.friction_mu[:, None], d, 1)
-    return SwiftBuild(
-        build=replace(build, friction_mu=mu),
-        variant=np.zeros((n, d), dtype=np.intp),
-        follows_ratio=np.zeros((n, d)),
-        eyelet_mu=mu.min(1),
-        block_turn_deg=np.zeros(n),
-        block_roll_deg=np.zeros(n),
-        locked_tilt_deg=np.zeros(n),
-        dragged_deg=np.zeros(n),
-        meet_mm=np.full(n, MEET_MM),
-        presliding_mm=np.zeros(n),
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,7 +90,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         elastic_pretension_ratio=b.elastic_pretension_ratio,
         elastic_loss_ratio=b.elastic_loss_ratio,
     )
-    model, cords, closing = _cords(design, digits, hands)
+    model, cords, closing = cords_of(design, digits, hands)
     n = len(hands.variant)
     theta = np.radians(np.arange(HIGH_DEG, LOW_DEG - 1e-6, -STEP_DEG))
     nodes = np.tile(theta[:, None], (1, n))
@@ -153,7 +104,7 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         cords,
         curves=tuple(
             replace(
-                _curve(again, legs, tables.travel_mm, c.give_mm_per_n, _grip(model, hands, legs), None),
+                cord_curve(again, legs, tables.travel_mm, c.give_mm_per_n, grip_of(model, hands, legs), None),
                 stay_mm=left_mm[:, list(legs)].sum(-1),
             )
             for legs, c in zip(cords.legs, cords.curves, strict=True)
@@ -187,89 +138,6 @@ def looks(design: Design, tables: DigitTables, hands: SwiftBuild) -> Looks:
         wrist_friction_ratio=b.wrist_friction_nmm / weight_torque(model, np.full(n, np.radians(45.0))),
         bar_friction_nmm=np.where(b.bar_locked, JAMMED_NMM, b.bar_friction_nmm),
     )
-
-
-def _cords(design: Design, digits: Digits, hands: SwiftBuild) -> tuple[Model, Cords, Curve]:
-    t, b = digits.tables, hands.build
-    plain = replace(b, bar_locked=np.zeros(len(b), dtype=bool))
-    m = compile_model(design, plain)
-    m = replace(m, wrist=_on_crooked_block(design, m.wrist, hands))
-    each = np.arange(t.digits)
-    made = t.leg_free_mm + t.leg_constant_mm  # (v, d) whole leg but for the wrist's part, which is alike
-    share = hands.follows_ratio * (made[hands.variant, each] - made[0])
-    excess = b.excess_mm[:, m.cord_of_leg] / m.member.sum(0)[m.cord_of_leg]
-    free = made[0] + share + excess - t.leg_constant_mm[hands.variant, each]
-    free = free - _straight(t)[hands.variant, each]  # the wrist's part alone, digit straight
-    closing = closing_curve(digits, presliding_mm=hands.presliding_mm)
-    legs = tuple(tuple(int(i) for i in np.flatnonzero(m.cord_of_leg == c)) for c in range(m.member.shape[1]))
-    give = [1.0 / (m.cord_stiffness[:, c] * len(legs[c])) for c in range(len(legs))]
-    curves = tuple(
-        _curve(closing, legs[c], t.travel_mm, give[c], _grip(m, hands, legs[c]), None)
-        for c in range(len(legs))
-    )
-    on_bar = [c for c in range(len(legs)) if len(legs[c]) == 2]
-    cords = Cords(
-        model=m,
-        free_mm=free,
-        curves=curves,
-        legs=legs,
-        bar=(on_bar[0], on_bar[1]),
-        bar_friction_nmm=b.bar_friction_nmm,
-        bar_locked=b.bar_locked,
-        locked_tilt_rad=np.radians(hands.locked_tilt_deg),
-    )
-    return m, cords, closing
-
-
-def _on_crooked_block(design: Design, w: WristLegs, hands: SwiftBuild) -> WristLegs:
-    """Where bar and thumb pin are on a block that is turned on its cuff, or with it round the forearm."""
-    axes = hinge_axes(np.array(design.hinge("wrist").axis))
-    bar = design.hinge("whippletree")
-    pivot = axes @ (np.array(bar.origin_mm) - np.array(design.hinge("wrist").origin_mm))
-    upright, forearm = axes @ np.array(bar.axis), np.array([1.0, 0.0, 0.0])
-    turn, roll = _turns(upright, hands.block_turn_deg), _turns(forearm, hands.block_roll_deg)
-
-    def moved(v: Floats, rotation: Floats) -> Floats:
-        each = np.broadcast_to(v, (len(rotation), *v.shape[1:]))
-        return np.asarray(np.einsum("nij,ndj->ndi", rotation, each))
-
-    return replace(
-        w,
-        centre=moved(moved(w.centre - pivot, turn) + pivot, roll),
-        even=moved(w.even, roll @ turn),
-        odd=moved(w.odd, roll @ turn),
-    )
-
-
-def _turns(axis: Floats, angle_deg: Floats) -> Floats:
-    """Matrices of turns about one axis, (n, 3, 3), by the formula of Rodrigues."""
-    x, y, z = axis
-    across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    angle = np.radians(angle_deg)[:, None, None]
-    return np.asarray(np.eye(3) + np.sin(angle) * across + (1.0 - np.cos(angle)) * (across @ across))
-
-
-def _straight(t: DigitTables) -> Floats:
-    """Length of both crossings with the digit straight; (v, d) [mm]."""
-    table = t.by_angle.reshape(-1, t.digits, 2, ANGLE_NODES, 6)
-    return np.asarray(table[:, :, :, 0, CORD_MM].sum(-1))
-
-
-def _grip(m: Model, hands: SwiftBuild, legs: tuple[int, ...]) -> Floats:
-    if len(legs) == 1:
-        return np.ones(len(hands.eyelet_mu))
-    row = next(e for e, pair in enumerate(m.eyelet_legs) if set(pair.tolist()) == set(legs))
-    return np.asarray(np.exp(hands.eyelet_mu * m.eyelet_turn_rad[row]))
-
-
-def _curve(
-    curve: Curve, legs: tuple[int, ...], step: float, give: Floats, grip: Floats, from_mm: Floats | None
-) -> LoopCurve:
-    """One cord's curve; `from_mm` (n, d) where opening begins, None closing."""
-    if len(legs) == 1:
-        return single_curve(curve, legs[0], step, give, opening=from_mm is not None)
-    lead = None if from_mm is None else from_mm[:, legs[0]] - from_mm[:, legs[1]]
-    return loop_curve(curve, (legs[0], legs[1]), step, give, grip, lead_mm=lead)
 
 
 def _walk(cords: Cords, nodes: Floats) -> list[State]:
@@ -355,8 +223,8 @@ def _worked(
     stay_mm = _travel_of(digits, opening.phi_rad[:, :, -1])
     curves = tuple(
         replace(
-            _curve(
-                opening, legs, t.travel_mm, c.give_mm_per_n, _grip(cords.model, hands, legs), at.travel_mm
+            cord_curve(
+                opening, legs, t.travel_mm, c.give_mm_per_n, grip_of(cords.model, hands, legs), at.travel_mm
             ),
             stay_mm=stay_mm[:, list(legs)].sum(-1),
         )
