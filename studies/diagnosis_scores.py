@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from handsel.diagnosis.result import nothing_wrong_first
+
 Floats = NDArray[np.float64]
 
 FAULTLESS = "faultless"
@@ -29,6 +31,23 @@ class Case:
         """Place of a cause in the list, 1 is first; ties count against it. `faultless` stands in the list."""
         p = self.said.get(fault, 0.0)
         return 1 + sum(q >= p for f, q in self.said.items() if f != fault) if p > 0.0 else len(self.said) + 1
+
+    @property
+    def causes(self) -> dict[str, float]:
+        """The list of causes as it is shown: "nothing is wrong" stands apart from it."""
+        return {f: p for f, p in self.said.items() if f != FAULTLESS}
+
+    @property
+    def faultless_p(self) -> float:
+        return self.said.get(FAULTLESS, 0.0)
+
+    @property
+    def first_said(self) -> str:
+        """What the sentence begins with: that nothing is wrong, or the likeliest cause."""
+        causes = self.causes
+        best = max(causes, key=lambda f: causes[f], default=FAULTLESS)
+        nothing = nothing_wrong_first(self.faultless_p, causes.get(best, 0.0))
+        return FAULTLESS if nothing else best
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,14 +88,47 @@ def macro(cases: Sequence[Case], hit: Callable[[Case], bool], seed: int = 0) -> 
     return Share(value=float(np.mean(values)), lower=low, count=len(cases))
 
 
+def called_faultless(c: Case) -> bool:
+    return c.first_said == FAULTLESS
+
+
+def named_first(c: Case) -> bool:
+    """Whether the sentence begins with the one true cause; of several that are as likely, with none."""
+    return c.first_said == c.true[0] and listed(1)(c)
+
+
+def listed(n: int) -> Callable[[Case], bool]:
+    """Whether all true faults are among the first n of the list of causes."""
+
+    def hit(c: Case) -> bool:
+        alone = Case(true=c.true, said=c.causes)
+        return all(alone.rank(f) <= n for f in c.true)
+
+    return hit
+
+
+def first_where_so_many_are_sound(cases: Sequence[Case], sound_share: float) -> Share:
+    """True cause first, mean over kinds, with the bar at which so many faultless hands are called faultless.
+
+    The bar is how many times as likely as "nothing is wrong" a cause has to be before it is named; it is set on these
+    same hands.
+    """
+
+    def times(c: Case) -> float:
+        return max(c.causes.values(), default=0.0) / max(c.faultless_p, LEAST_P)
+
+    met = np.sort([times(c) for c in cases if not c.true])
+    bar = met[min(int(np.ceil(sound_share * len(met) - 1e-9)), len(met)) - 1]
+    return macro([c for c in cases if len(c.true) == 1], lambda c: times(c) > bar and listed(1)(c))
+
+
 def in_top(n: int) -> Callable[[Case], bool]:
     return lambda c: all(c.rank(f) <= n for f in c.true)
 
 
 def right_kind(c: Case) -> bool:
     """Whether the first cause is of the true kind, wherever it is said to be."""
-    first = max(c.said, key=lambda f: c.said[f])
-    return first.split("@")[0] == c.kind_of_case
+    return c.first_said.split("@")[0] == c.kind_of_case
 
 
 def log_score(cases: Sequence[Case], said: Callable[[Case], dict[str, float]] | None = None) -> float:
@@ -169,5 +221,5 @@ def stated(c: Case, least: float = 0.01) -> tuple[Floats, Floats]:
 
 
 def first_stated(c: Case) -> tuple[Floats, Floats]:
-    first = max(c.said, key=lambda f: c.said[f])
+    first = c.first_said
     return np.array([c.said[first]]), np.array([float(first in (set(c.true) or {FAULTLESS}))])

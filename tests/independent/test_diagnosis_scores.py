@@ -12,8 +12,21 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "studies"))
 
 import diagnosis_minutes as minutes
 from diagnosis_leaflet import SymptomTable, prior_of
-from diagnosis_report import Judged, called_faultless, report
-from diagnosis_scores import FAULTLESS, Case, calibration, in_top, log_score, macro, share, stated
+from diagnosis_report import Judged, report
+from diagnosis_scores import (
+    FAULTLESS,
+    Case,
+    calibration,
+    called_faultless,
+    first_where_so_many_are_sound,
+    in_top,
+    listed,
+    log_score,
+    macro,
+    named_first,
+    share,
+    stated,
+)
 from diagnosis_study import as_case, spread_over_kinds, tables
 
 
@@ -76,6 +89,32 @@ def test_faultless_is_a_cause_like_any_other():
     p, y = stated(Case(true=(), said={FAULTLESS: 0.7, "a": 0.3}))
     assert dict(zip(p, y, strict=True)) == {0.7: 1.0, 0.3: 0.0}
     assert called_faultless(Case(true=(), said={FAULTLESS: 0.7, "a": 0.3}))
+
+
+def test_what_counts_as_first_is_what_the_sentence_begins_with():
+    split = case("a", a=0.2, b=0.15, faultless=0.4)
+    assert called_faultless(split)
+    assert not named_first(split)
+    assert listed(1)(split), "in the list of causes it is the first"
+    assert split.rank("a") == 2
+    open_still = case("a", a=0.15, b=0.1, faultless=0.2)
+    assert not called_faultless(open_still), "less than a quarter is not spoken of"
+    assert named_first(open_still)
+    assert not named_first(case("a", a=0.3, b=0.3, faultless=0.1)), "ties count against it"
+
+
+def test_both_faults_count_when_both_are_high_enough_in_the_list_of_causes():
+    two = Case(true=("a", "b"), said={FAULTLESS: 0.5, "a": 0.4, "c": 0.3, "d": 0.2, "b": 0.1})
+    assert listed(4)(two)
+    assert not in_top(4)(two)
+    assert not listed(3)(two)
+
+
+def test_the_bar_is_set_where_so_many_faultless_hands_are_called_so():
+    sound = [Case(true=(), said={FAULTLESS: 1.0, "a": times}) for times in (0.1, 0.2, 0.5, 2.0)]
+    faulty = [case("a", a=times, faultless=1.0) for times in (0.3, 0.6, 1.9, 2.1)]
+    named = [first_where_so_many_are_sound([*sound, *faulty], s).value for s in (0.5, 0.75, 1.0)]
+    assert named == pytest.approx([1.0, 0.75, 0.25])
 
 
 # --- hands made of paper: five answers, three causes
