@@ -157,9 +157,7 @@ def _minutes(runs: Sequence[Run], asked: Asked) -> list[str]:
         f"{len(apart)} hands were taken apart and built again on the way, "
         f"{sum(r.first.startswith(asked.last_title) for r in apart)} of them at once, "
         f"{sum(r.reworks > asked.most_tries for r in apart)} after {asked.most_tries} reworks of which none was handed "
-        f"over; {sum(r.good_handed for r in apart)} of the {len(apart)} were good when handed over. Were building anew "
-        f"taken to succeed, as it was on this page before, {sum(r.good_handed or r.taken_apart for r in runs)} of {n} "
-        "would be good when first handed over. "
+        f"over; {sum(r.good_handed for r in apart)} of the {len(apart)} were good when handed over. "
         f"Elastics were evened {sum(r.evenings for r in runs)} times, on {sum(r.evenings > 0 for r in runs)} hands. "
         f"Looks asked for before the first rework: {sum(r.checks for r in runs) / n:.0f} a hand, those that the "
         "volunteer had left out included.",

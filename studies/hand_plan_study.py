@@ -22,7 +22,6 @@ import sys
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from hashlib import sha256
 from pathlib import Path
 from time import perf_counter
@@ -34,10 +33,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "independent"))
 
 from faulty_hand import which_faults
 from faulty_readings import Said
-from faulty_rework import Broken, broken_hand, evened, rebuilt, reworked, seen_by_another
-from hand_plan_looks import Key, Last, Looking, written
+from faulty_rework import Broken, broken_hand, rebuilt, seen_by_another
+from hand_plan_looks import Key, Last, Looking
 from hand_plan_others import Others
 from hand_plan_page import Asked, Run, report, summary
+from hand_plan_work import Working, case_of
 
 from handsel.data.library_store import build_library, library_place
 from handsel.data.load_actions import load_actions
@@ -48,20 +48,15 @@ from handsel.diagnosis.fitting import NONE_FITS_P, fit_probability
 from handsel.diagnosis.from_case import seen_in_case
 from handsel.diagnosis.likelihood import items_of
 from handsel.diagnosis.posterior import posterior
-from handsel.inspection.case import Case, HandRecord, Observation
-from handsel.inspection.undo import ReworkDone
-from handsel.rework.hand.evening import UNEVEN
+from handsel.inspection.case import Case, Observation
 from handsel.rework.hand.eyes import looked_twice
 from handsel.rework.hand.length_ways import LengthWays, length_ways
 from handsel.rework.hand.plan import plan_hand
-from handsel.rework.hand.result import AskedLook, HandPlan, PlanStep
-from handsel.rework.setting import LEFT_ALONE_P
+from handsel.rework.hand.result import AskedLook, HandPlan
 
 OUT = Path(__file__).parents[1] / "docs" / "studies" / "plans-hand.md"
 MOST_ROUNDS = 12  # of looks before a rework
 MOST_TRIES = 3  # reworks; then the last resort
-MOST_SETTINGS = 2  # rounds of reading and setting
-MOST_EVENINGS = 2  # of the elastics, at the end of one rework
 SEEDS = tomllib.loads((Path(__file__).parent / "hand_plan_seeds.toml").read_text(encoding="utf-8"))
 
 
@@ -96,31 +91,16 @@ class Study:
         last = self.protocol.rework(self.actions.last_resort.rework)
         self.last_title = last.title if last is not None else ""
         self.others = Others(self.protocol, self.actions)
-        even = self.protocol.rework(self.actions.evening.rework)
-        look = self.catalogue.observable(self.actions.evening.sees)
-        self.fingers: set[Key] = {(look.id, place) for place in look.places} if look is not None else set()
-        self.evening_minutes = len(self.fingers) * (even.minutes if even is not None else 0.0)
+        self.work = Working(looking=self.looking)
         self.resort_minutes = (
             self.others.last_minutes + self.actions.setting.minutes + self.others.last_recheck_minutes
         )
         self.record_minutes = sum(o.minutes * len(o.places) for o in self.catalogue.observables)
         self._lengths_of: tuple[tuple[Observation, ...], LengthWays | None] | None = None
-        self.hand = HandRecord(
-            code="R-014", serial="H-1", design="linden", scale_ratio=1.0, side="right", hold_point="strung"
-        )
-
-    def case(self, said: Sequence[Said], again: Sequence[Said]) -> Case:
-        """The answers as a case: the volunteer's, and those of whoever is going to rework it."""
-        numbers = {(s.of, s.place): s for s in again if s.value is not None}
-        seen = [written(s, numbers.get((s.of, s.place)), "") for s in said]
-        seen += [written(s, None, "builder 3") for s in again if s.value is None]
-        return Case(
-            name="study", hand=self.hand, by="inspector 2", on=date(2026, 11, 21), observations=tuple(seen)
-        )
 
     def plan(self, r: Record) -> HandPlan:
         """The plan for what has been said so far."""
-        case = self.case(r.said, r.again)
+        case = case_of(r.said, r.again)
         items = items_of(self.catalogue, seen_in_case(case, self.protocol, self.catalogue))
         p = posterior(self.library, self.catalogue, items)
         return plan_hand(
@@ -158,14 +138,14 @@ class Study:
             recheck, scope = 0.0, wrong
             if plan is not None:
                 step = plan.first_rework()
-                now = self.done(now, step, rng)
+                now = self.work.done(now, step, rng)
                 minutes += step.minutes
                 last_resort = step.kind == "last resort"
                 apart = apart or (last_resort and handed is None)
                 if step.sets or last_resort:
-                    now, more, evens = self.set_hand(now, step, rng)
+                    now, more, evens = self.work.set_hand(now, step, rng)
                     minutes, evenings = minutes + more, evenings + evens
-                    wrong |= self.fingers if evens else set()
+                    wrong |= self.work.fingers if evens else set()
                 if first is None:
                     first = (plan, checks, step.title, not now.fails, now.fails)
                 recheck = step.way.recheck_minutes if step.way is not None else 0.0
@@ -188,7 +168,7 @@ class Study:
                 record.again += last.again
                 record.refused |= {(s.of, s.place) for s in last.again}
         else:
-            now, more, evens = self.set_hand(rebuilt(now, self.design, rng), None, rng)
+            now, more, evens = self.work.set_hand(rebuilt(now, self.design, rng), None, rng)
             minutes, evenings = minutes + self.resort_minutes + more, evenings + evens
             minutes += self.actions.trying.failed_minutes if now.fails else 0.0
             if handed is None:
@@ -259,69 +239,6 @@ class Study:
             r.said.append(r.not_yet[key])
         else:
             r.refused.add(key)  # nobody who made these records was asked that
-
-    def set_hand(
-        self, hand: Broken, step: PlanStep | None, rng: np.random.Generator
-    ) -> tuple[Broken, float, int]:
-        """Set the hand as a rework ends; minutes beyond those that its step has for it, and evenings of its elastics.
-
-        Slides by what is read. Then it is closed; where others too see a finger behind, the elastics of all fingers are
-        drawn to one pull and the slides set again. No step: the last resort after others, whose minutes have no
-        evening in them.
-        """
-        hand = self.set_slides(hand, rng)
-        itself = step is not None and UNEVEN in step.cures  # the rework was to even them
-        minutes = 0.0 if step is None or itself else -self.actions.evening.apart_share * self.evening_minutes
-        evenings = int(itself)
-        for _ in range(MOST_EVENINGS - evenings):
-            seen = self.looking.found_wrong(hand, self.fingers, self.fingers if evenings else set(), rng)
-            minutes += seen.more_minutes
-            if not seen.wrong:
-                break
-            hand = self.set_slides(evened(hand, self.design, rng), rng)
-            minutes, evenings = minutes + self.evening_minutes, evenings + 1
-        return hand, minutes, evenings
-
-    def set_slides(self, hand: Broken, rng: np.random.Generator) -> Broken:
-        """Read the hand and set screws and thumb pin by that; once more where that was not enough."""
-        for _ in range(MOST_SETTINGS):
-            seen = [s for s in seen_by_another(hand, self.design, rng) if s.of in self.actions.setting.reads]
-            ways = length_ways(self.case(seen, ()), self.protocol, self.design)
-            if (
-                ways is None
-                or ways.slides is None
-                or ways.now_p >= LEFT_ALONE_P
-                or ways.slides.p_success <= ways.now_p
-            ):
-                break
-            hand = reworked(
-                hand,
-                self.design,
-                reworks=[ReworkDone(rework=r) for r in ways.slides.reworks],
-                cures=(),
-                turns=ways.slides.screw_turns,
-                pin_mm=ways.slides.thumb_pin_mm,
-                finished_mm={},
-                rng=rng,
-            )
-        return hand
-
-    def done(self, hand: Broken, step: PlanStep, rng: np.random.Generator) -> Broken:
-        """A rework done to a hand."""
-        if step.kind == "last resort":
-            return rebuilt(hand, self.design, rng)
-        w = step.lengths
-        now = reworked(
-            hand,
-            self.design,
-            reworks=step.reworks,
-            cures=step.cures,
-            turns=w.screw_turns if w is not None else 0.0,
-            pin_mm=w.thumb_pin_mm if w is not None else 0.0,
-            finished_mm=w.finished_mm if w is not None else {},
-            rng=rng,
-        )
-        return evened(now, self.design, rng) if UNEVEN in step.cures else now
 
 
 def main() -> None:
