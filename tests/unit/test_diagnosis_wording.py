@@ -6,7 +6,7 @@ import pytest
 
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
-from handsel.diagnosis.result import Cause, FaultSet, NextCheck, nothing_wrong_first
+from handsel.diagnosis.result import Cause, Expected, FaultSet, NextCheck, nothing_wrong_first
 from handsel.diagnosis.wording import sentence_of
 
 CATALOGUE = load_faults("wrist-hand-1", load_protocol())
@@ -85,3 +85,31 @@ def test_two_causes_are_named_when_both_are_likely() -> None:
 
 def test_where_nothing_fits_that_is_said_first_whatever_leads() -> None:
     assert said(0.95, none_fits=True).startswith("None of the known causes fits")
+
+
+def reading(seen: str, chance: float, unit: str = "deg") -> Expected:
+    return Expected(
+        of="worked-rest-angle",
+        place="",
+        title="worked rest angle",
+        seen=seen,
+        unit=unit,
+        expected=("33 to 36", "20 to 25"),
+        chance=(chance, 0.5),
+    )
+
+
+def test_a_reading_far_off_what_is_said_first_is_to_be_read_again() -> None:
+    some = causes(wrist_tight=0.10)
+    told = sentence_of(some, (), 0.7, False, (CHECK,), (reading("15.0", 1e-6),))
+    assert "Worked rest angle, 15.0 deg, does not go with that: read it again. Next: when" in told
+    sure = sentence_of(causes(wrist_tight=0.97), (), 0.01, False, (), (reading("15.0", 1e-6),))
+    assert (
+        sure == "The wrist hinge is tight. Worked rest angle, 15.0 deg, does not go with that: read it again."
+    )
+
+
+def test_a_reading_that_is_merely_unusual_or_a_word_is_left_alone() -> None:
+    some = causes(wrist_tight=0.10)
+    assert "read it again" not in sentence_of(some, (), 0.7, False, (CHECK,), (reading("31.0", 0.02),))
+    assert "read it again" not in sentence_of(some, (), 0.7, False, (CHECK,), (reading("no", 1e-6, unit=""),))

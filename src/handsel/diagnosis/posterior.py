@@ -186,15 +186,16 @@ def diagnose(
     checks = next_checks(catalogue, p.rows, p.weight, {i.key for i in items})
     faultless = float(p.by_set[0])
     none_fits = fit_p < NONE_FITS_P
+    predicted = expected_of(catalogue, p.rows, p.weight, items, order[:COMPARED])
     return Diagnosis(
-        sentence=sentence_of(causes, sets, faultless, none_fits, checks),
+        sentence=sentence_of(causes, sets, faultless, none_fits, checks, predicted),
         causes=causes,
         sets=sets,
         faultless_p=faultless,
         none_fits=none_fits,
         fit_p=fit_p,
         next_checks=checks,
-        predicted=expected_of(catalogue, p.rows, p.weight, items, order[:COMPARED]),
+        predicted=predicted,
         effective_hands=p.effective_hands,
         refined=p.refined,
         library_share=library.rounds / ROUNDS,
