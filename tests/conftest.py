@@ -6,6 +6,7 @@ import os
 import shutil
 import sys
 import tempfile
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -14,7 +15,15 @@ from hypothesis import settings
 settings.register_profile("handsel", deadline=None)
 settings.load_profile("handsel")
 
+HERE = Path(__file__).parent
 CACHE = pytest.StashKey[str]()
+
+# A file's tests stay in one process. Those that take longest come first, so that at the end no process is left alone
+# with one of them; by itself the distributor would leave files of few tests, which these are, for the end.
+LONGEST_FIRST = (
+    "browser/test_accessibility", "browser/test_journeys", "unit/test_readme", "unit/test_wheel", "bench/test_serve",
+    "bench/test_fuzz", "bench/test_round_the_gate", "browser/", "bench/test_kill", "independent/",
+)  # fmt: skip
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -28,8 +37,20 @@ def pytest_configure(config: pytest.Config) -> None:
     os.nice = lambda step: 0
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     sys.dont_write_bytecode = False
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
     if "PYTEST_XDIST_WORKER" not in os.environ:
         os.environ["HANDSEL_CACHE"] = config.stash[CACHE] = tempfile.mkdtemp(prefix="handsel-tests-")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest first, all others in the order in which they were found."""
+
+    def turn(item: pytest.Item) -> int:
+        path = item.path.relative_to(HERE).as_posix()
+        return next((n for n, start in enumerate(LONGEST_FIRST) if path.startswith(start)), len(LONGEST_FIRST))
+
+    items.sort(key=turn)
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

@@ -90,7 +90,7 @@ def test_the_study_notices_a_loss(study: ModuleType, folder: Path, change: str, 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL")
 def test_nothing_acknowledged_is_lost_when_the_server_is_killed() -> None:
     done = subprocess.run(
-        [sys.executable, str(STUDY), "--kills", "3", "--phones", "6"],
+        [sys.executable, str(STUDY), "--kills", "2", "--phones", "6"],
         capture_output=True,
         text=True,
         check=False,

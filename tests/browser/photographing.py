@@ -16,7 +16,7 @@ from handsel.bench.hands.models import Hand
 SHARED = Path(__file__).parents[1] / "data" / "vision" / "shared"
 READABLE = SHARED / "clean-03.jpg"  # 30.32 degrees, fingers to the left or right as truth.csv says
 OTHER_HAND = SHARED / "clean-05.jpg"
-NO_CARD = SHARED / "refuse-01.jpg"
+REFUSED = SHARED / "refuse-03.jpg"  # seen from above; what else is refused is searched for seconds first
 
 
 @contextmanager

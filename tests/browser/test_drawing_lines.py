@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 from bench.hall import Hall
 from browser.conftest import Phone
 from browser.looking import all_sent, stored
-from browser.photographing import NO_CARD, at_the_worked_angle, photograph, reading_workers
+from browser.photographing import REFUSED, at_the_worked_angle, photograph, reading_workers
 from handsel.bench.hands.models import Hand
 
 OF = "worked-rest-angle"
@@ -29,7 +29,7 @@ def _bench(hall: Hall, settings: Any, tmp_path: Path) -> Iterator[None]:
 
 def to_lines(page: Page, hand: Hand) -> None:
     at_the_worked_angle(page, hand)
-    photograph(page, NO_CARD, by="take-for-lines")
+    photograph(page, REFUSED, by="take-for-lines")
     expect(page.locator(".lines-stage.is-ready")).to_be_visible()
     page.wait_for_timeout(400)  # a new screen takes no tap for a moment
 
@@ -117,7 +117,7 @@ def test_without_the_network_lines_are_drawn_and_sent_later(hall: Hall, phone: P
     at_the_worked_angle(page, hand)
     all_sent(page)
     page.context.set_offline(True)
-    photograph(page, NO_CARD, by="take-for-lines")
+    photograph(page, REFUSED, by="take-for-lines")
     expect(page.locator(".lines-stage.is-ready")).to_be_visible()
     page.wait_for_timeout(400)
     drag(page, 3, 6.0, -50.0)

@@ -15,7 +15,7 @@ from bench.pictures import saved, scene
 from browser.conftest import Phone, needed
 from browser.hall_server import SIZES
 from browser.looking import go_through, open_hand, question
-from browser.photographing import NO_CARD, READABLE, at_the_worked_angle, photograph, reading_workers
+from browser.photographing import READABLE, REFUSED, at_the_worked_angle, photograph, reading_workers
 from browser.test_accessibility import AXE, looked_at
 from handsel.bench.hands.models import Hand
 from handsel.bench.measuring.models import Measurement, State
@@ -88,7 +88,7 @@ def test_reading_an_angle_and_drawing_lines(hall: Hall, phone: Phone, axe: str) 
     photograph(page, READABLE)
     expect(page.locator(".measure .reading")).to_be_visible(timeout=60_000)
     wrong += fine(page, axe, "read")
-    photograph(page, NO_CARD)
+    photograph(page, REFUSED)
     expect(page.locator("#draw-lines")).to_be_visible(timeout=60_000)
     wrong += fine(page, axe, "refused")
     page.click("#draw-lines")

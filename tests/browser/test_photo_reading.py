@@ -14,8 +14,8 @@ from bench.hall import Hall
 from browser.conftest import Phone
 from browser.looking import all_sent, eventually, question, stored
 from browser.photographing import (
-    NO_CARD,
     READABLE,
+    REFUSED,
     at_the_worked_angle,
     photograph,
     reading_workers,
@@ -71,13 +71,13 @@ def test_a_refused_photo_says_why_and_another_one_is_read(hall: Hall, phone: Pho
     hand = hall.hand(at="strung")
     page = phone(hall.inspector, expects=AWAY)
     at_the_worked_angle(page, hand)
-    photograph(page, NO_CARD)
+    photograph(page, REFUSED)
     expect(page.locator(".measure .notice-warning")).to_contain_text("card", timeout=60_000)
     expect(page.locator("#draw-lines")).to_be_visible()
     photograph(page, READABLE)
     first = shown(page)
     assert first.startswith(("30.", "29."))
-    photograph(page, NO_CARD)
+    photograph(page, REFUSED)
     page.click("#photo-before", timeout=60_000)  # what shows nothing takes nothing away
     assert shown(page) == first
     expect(page.locator("#keep-number")).to_have_text(re.compile(r"^Take (30|29)\."))
