@@ -15,7 +15,8 @@ from handsel.vision.parts.kinds import Kind
 from handsel.vision.parts.print_size import PrintScale
 from handsel.vision.parts.pull import Fit, foot_of
 from handsel.vision.parts.seen import Ask
-from handsel.vision.parts.views import CLEAR_FIT, FAINT_FIT, LEAST_SAID, UNKNOWN, Explained, worth
+from handsel.vision.parts.views import CLEAR_FIT, FAINT_FIT, LEAST_SAID, Explained
+from handsel.vision.parts.weighing import UNKNOWN, worth
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -27,7 +27,8 @@ from handsel.vision.parts.pull import Fit, foot_of, pose_span_mm
 from handsel.vision.parts.seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.steps import to_outline
-from handsel.vision.parts.views import LEAST_SAID, Explained, assigned, explained
+from handsel.vision.parts.views import LEAST_SAID, Explained, explained
+from handsel.vision.parts.weighing import assigned
 
 FloatArray = npt.NDArray[np.float64]
 

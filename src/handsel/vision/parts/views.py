@@ -1,4 +1,4 @@
-"""Everything that may explain each thing on the mat, and how probable each explanation is.
+"""Everything that may explain each thing on the mat.
 
 A patch is one thing, or a thing and its shadow, or several things. What is tried next is tried only where what was
 tried before does not explain it: so a clear part costs one look, and a heap many.
@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log, pi, sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -26,10 +25,6 @@ from handsel.vision.parts.steps import inside, to_outline
 
 FloatArray = npt.NDArray[np.float64]
 
-# Beforehand, for one thing on the mat: as ordered; of the other hand; of another size; unknown. Common practice.
-_ORDERED, _OTHER_HAND, _OTHER_SIZE, UNKNOWN = log(0.90), log(0.03), log(0.03), log(0.04)
-_SIZE_RANGE = 1.0  # sizes that another size may have, ratio
-_TEMPER = 0.4  # what edges say counts this much: they err together more than they show
 # Share of its outline that a part must show: clear, and grown into its shadow.
 CLEAR_FIT, FAINT_FIT = 0.80, 0.75
 _FAINT_PLAIN = 0.70  # of a faint outline, from which it is not taken for several things
@@ -140,9 +135,9 @@ def _otherwise(
     if not patch.certain:
         return [_one(p, kinds, flat, view, printed) for p in patch.pieces]
     if patch.instead is not None:
-        whole = _one(patch.instead, kinds, flat, view, printed)
-        if whole.is_plain:
-            return [whole]
+        wholes = [e for e in _faint(patch.instead, kinds, flat, view, printed) if e.is_plain]
+        if wholes:
+            return wholes
         pieces = [_one(p, kinds, flat, view, printed) for p in patch.instead.pieces]
         if pieces and all(p.is_plain for p in pieces):
             return pieces
@@ -267,62 +262,3 @@ def _with_sizes(
     if not fits or fits[0].matched_ratio < max(_WELL, enough) or fits[0].says < LEAST_SAID:
         sized += fits_of(patch, kinds, flat, view, print_ratio=printed.ratio, free_scale=True)
     return Explained(patch=patch, fits=tuple(fits), sized=tuple(sorted(sized, key=lambda f: -f.says)))
-
-
-def worth(fit: Fit, *, own_size: bool, kinds: tuple[Kind, ...]) -> float:
-    """Logarithm of how probable an explanation is, up to what all have in common.
-
-    Parameters: fit; own_size, whether its size was left free; kinds of the kit.
-    Returns: natural logarithm [-].
-    Raises: nothing of its own.
-    Valid for: comparing explanations of one thing.
-    Source: Bayes: what is known beforehand and what the outline says, tempered; a free size pays for the range it had.
-    Checked by: unit/test_vision_parts.py
-    """
-    pose_count = len(kinds[fit.kind].poses)
-    told = (
-        _TEMPER * fit.says - log(len(kinds)) - 0.3 * log(pose_count) + (0.5 if fit.pose.on_flat_side else 0.0)
-    )
-    if own_size:
-        # The best of many sizes always fits a little better: what it took to find it is taken off again.
-        told += _OTHER_SIZE + log(max(fit.u_scale, 0.003) * sqrt(2 * pi) / _SIZE_RANGE)
-        return told + (_OTHER_HAND if fit.pose.mirrored else 0.0)
-    return told + (_OTHER_HAND if fit.pose.mirrored else _ORDERED)
-
-
-def assigned(things: list[Explained], kinds: tuple[Kind, ...]) -> list[tuple[int | None, bool]]:
-    """For each thing its kind or None, and whether the kit has no place for it: the most probable whole.
-
-    Parameters: things; kinds with the counts that are expected.
-    Returns: for each thing the index of its kind, or None, and whether it is one too many.
-    Raises: nothing of its own.
-    Valid for: any number of either.
-    Source: optimal assignment (scipy's linear_sum_assignment).
-    Checked by: unit/test_vision_parts.py
-    """
-    if not things:
-        return []
-    from scipy.optimize import linear_sum_assignment
-
-    value = np.array([[_best(e, k, kinds) for k in range(len(kinds))] for e in things])
-    places = np.repeat(np.arange(len(kinds)), [k.count for k in kinds])
-    alone = np.maximum(value.max(1) - 4.0, UNKNOWN)  # one too many, or foreign
-    gain = np.concatenate([value[:, places], np.repeat(alone[:, None], len(things), 1)], 1)
-    # More than the unknown's own worth is never lost by leaving a place empty.
-    rows, columns = linear_sum_assignment(-gain)
-    found: list[tuple[int | None, bool]] = [(None, False)] * len(things)
-    for r, c in zip(rows, columns, strict=True):
-        best = int(value[r].argmax())
-        if c < len(places):
-            kind = int(places[c])
-            found[r] = (kind, False) if value[r, kind] > UNKNOWN else (None, False)
-        elif value[r, best] > UNKNOWN:
-            found[r] = (best, True)
-    return found
-
-
-def _best(one: Explained, kind: int, kinds: tuple[Kind, ...]) -> float:
-    """The most probable explanation by a kind."""
-    each = [worth(f, own_size=False, kinds=kinds) for f in one.fits if f.kind == kind]
-    each += [worth(f, own_size=True, kinds=kinds) for f in one.sized if f.kind == kind]
-    return max(each, default=-60.0)
