@@ -13,7 +13,7 @@ from handsel.vision.camera import Lens, focal_px
 from handsel.vision.cards import CARD_MM, MARKER_MM
 from handsel.vision.cuff.refused import CuffCause, CuffRefused
 from handsel.vision.finding import Found, Look, detect, find_cards, foreshortening, scaled
-from handsel.vision.mat.view import MatRefused, MatView, find_markers, view_of
+from handsel.vision.mat.view import MatRefused, MatView, find_markers, view_by
 
 FloatArray = npt.NDArray[np.float64]
 Pixels = npt.NDArray[np.uint8]
@@ -78,7 +78,7 @@ def find_scale(
         return _by_card(usable, lens, size, tuple(cover))
     if marks:
         try:
-            view = view_of(gray, lens=lens, where=where)
+            view = view_by(marks, size, lens=lens, where=where)
         except MatRefused as error:
             raise CuffRefused(CuffCause.NO_SCALE, error.what, where=where, do=error.do) from None
         return replace(_by_mat(view, length_mm, tuple(cover)), within=_inside(marks))

@@ -137,13 +137,33 @@ def view_of(gray: Gray, *, lens: Lens | None = None, where: str = "photo") -> Ma
         where, the photo's name for messages.
     Returns: MatView.
     Raises: MatRefused with the cause and what to do.
+    Valid for: as view_by.
+    Source: as view_by.
+    Checked by: unit/test_vision_mat_view.py
+    """
+    return view_by(find_markers(gray), (gray.shape[1], gray.shape[0]), lens=lens, where=where)
+
+
+def view_by(
+    markers: dict[int, list[FloatArray]],
+    size_px: tuple[int, int],
+    *,
+    lens: Lens | None = None,
+    where: str = "photo",
+) -> MatView:
+    """The camera's place over the mat whose markers were found.
+
+    Parameters: markers, as find_markers gives them; size_px, width and height of the photo; lens, what its file
+        says; where, the photo's name for messages.
+    Returns: MatView.
+    Raises: MatRefused with the cause and what to do.
     Valid for: a flat mat, seen from up to 40 degrees off straight down, one radial term of distortion.
     Source: Gauss-Newton on all corners at once, with what is known of the lens beforehand as further
         observations; covariance from the normal matrix and the residuals (JCGM 102, 6.3; Zhang 2000).
     Checked by: unit/test_vision_mat_view.py
     """
-    mat, corners = _one_mat(find_markers(gray), where)
-    size = np.array([gray.shape[1], gray.shape[0]], float)
+    mat, corners = _one_mat(markers, where)
+    size = np.array(size_px, float)
     world = {n: np.column_stack([mat.corners_mm(n) * [1.0, -1.0], np.zeros(4)]) for n in corners}
     numbers = sorted(corners)
     while True:
