@@ -67,7 +67,7 @@ def _about(cause: Cause) -> str:
     s = cause.severity
     if s is None:
         return ""
-    value, low, high = (f"{x:.2g}".replace("-", "−") for x in (s.value, s.low, s.high))
+    value, low, high = (f"{float(f'{x:.2g}'):g}".replace("-", "−") for x in (s.value, s.low, s.high))
     return f"about {value} {s.unit.replace('percent', '%')} ({low} to {high})"
 
 
