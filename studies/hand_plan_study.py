@@ -135,6 +135,7 @@ class Study:
             wrong = self.looking.does_not_hold(record.said)
             plan, spent, checks = self.decide(record, now, wrong, rng)
             minutes += spent
+            wrong |= self.looking.does_not_hold(record.said)  # what the looks asked for have shown besides
             recheck, scope = 0.0, wrong
             if plan is not None:
                 step = plan.first_rework()

@@ -217,11 +217,15 @@ def test_what_tells_of_the_cords_is_read_twice_before_an_unsure_change_and_no_th
 def test_what_nobody_has_looked_at_yet_comes_before_any_change(plan_of, all_shown):
     """A hand has two faults more often than one thinks, and a record with gaps shows one of them."""
     shares = {"wrist-tight": 0.97, "": 0.03}
-    gap = ("springs-back", "ring.tip")
+    gap = ("finger-cords-taut", "ring")
     plan = plan_of(shares, seen=[i for i in all_shown if i.key != gap])
     assert plan.first.kind == "check"
     assert [(a.of, a.place, a.again) for a in plan.first.asked] == [(*gap, False)]
     assert [r.rework for r in plan.first_rework().reworks] == ["ease-wrist"]
+    # Part of the protocol or not: what shows in no movement is measured too; what tells next to nothing is left.
+    sizes = plan_of(shares, seen=[i for i in all_shown if i.key != ("tip-size", "ring")])
+    assert [(a.of, a.place) for a in sizes.first.asked] == [("tip-size", "ring")]
+    assert plan_of(shares, seen=[i for i in all_shown if i.key != ("springs-back", "ring.tip")]).first.kind == "rework"
     whole = plan_of(shares)
     assert [r.rework for r in whole.first.reworks] == ["ease-wrist"]
     assert plan.expected_minutes == pytest.approx(whole.expected_minutes + plan.first.minutes)

@@ -16,7 +16,7 @@ from handsel.data.toml_file import read_toml
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.errors import BadFile
 from handsel.inspection.protocol import Protocol
-from handsel.rework.hand.actions import Action, Actions, Cure, Evening, LastResort, Setting, Trying
+from handsel.rework.hand.actions import Action, Actions, Cure, Evening, LastResort, OpenLooks, Setting, Trying
 
 BUNDLED = Path(__file__).parent / "faults"
 Chance = Annotated[Number, Field(gt=0, le=1)]
@@ -113,6 +113,20 @@ class EveningTable(Table):
     u_chance: Annotated[Number, Field(ge=0, le=1)] = Field(description="Its standard uncertainty [-].")
 
 
+class OpenLooksTable(Table):
+    """Which of the looks that nobody has made yet come before a rework, besides those that the protocol asks for."""
+
+    always: Annotated[tuple[Id, ...], Field(max_length=40)] = Field(
+        description="Observables that are always among them: what they show is seen in no movement."
+    )
+    at_once: Annotated[int, Field(strict=True, ge=1, le=200)] = Field(
+        description="Most of the others, before the plan is made again."
+    )
+    least_bits_per_minute: Annotated[Number, Field(ge=0, le=10)] = Field(
+        description="What each of these has to tell of the cause [bit/min]."
+    )
+
+
 class ActionsFile(Table):
     """A whole file of actions."""
 
@@ -125,6 +139,7 @@ class ActionsFile(Table):
     trying: TryingTable = Field(description="What surrounds a try.")
     setting: SettingTable = Field(description="How every rework of slides or cords ends.")
     evening: EveningTable = Field(description="Elastics set to one pull.")
+    open_looks: OpenLooksTable = Field(description="What nobody has looked at yet.")
     action: Annotated[tuple[ActionTable, ...], Field(min_length=1, max_length=200)] = Field(
         description="Actions."
     )
@@ -167,6 +182,7 @@ def load_actions(source: str | Path, catalogue: Catalogue, protocol: Protocol) -
         trying=Trying(**file.trying.model_dump()),
         setting=Setting(**file.setting.model_dump()),
         evening=Evening(**file.evening.model_dump()),
+        open_looks=OpenLooks(**file.open_looks.model_dump()),
     )
 
 
@@ -191,10 +207,15 @@ def _check(
         known = [c.id for c in protocol.characteristics]
         raise bad(("setting", "undoes"), what, near(file.setting.undoes, known))
     looks = [o.id for o in catalogue.observables]
-    for key, named in (("reads", file.setting.reads), ("looks", file.setting.looks)):
-        for i, of in enumerate(named):
+    named = {
+        ("setting", "reads"): file.setting.reads,
+        ("setting", "looks"): file.setting.looks,
+        ("open_looks", "always"): file.open_looks.always,
+    }
+    for section, some in named.items():
+        for i, of in enumerate(some):
             if of not in looks:
-                raise bad(("setting", key, i), f'the catalogue has no look "{of}"', near(of, looks))
+                raise bad((*section, i), f'the catalogue has no look "{of}"', near(of, looks))
     _check_evening(file.evening, catalogue, protocol, bad)
     for i, action in enumerate(file.action):
         rework = protocol.rework(action.rework)

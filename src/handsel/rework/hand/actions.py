@@ -70,6 +70,15 @@ class Evening:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class OpenLooks:
+    """Which of the looks that nobody has made yet come before a rework, besides those that the protocol asks for."""
+
+    always: tuple[str, ...]  # observables
+    at_once: int  # of the others, before the plan is made again
+    least_bits_per_minute: float  # that each of these tells of the cause
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Trying:
     """What surrounds a try: the re-checks of whoever reworked, and what a hand costs that comes back."""
 
@@ -89,6 +98,7 @@ class Actions:
     trying: Trying
     setting: Setting
     evening: Evening
+    open_looks: OpenLooks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

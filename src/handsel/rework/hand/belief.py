@@ -15,7 +15,7 @@ from handsel.inspection.protocol import Protocol
 from handsel.rework.day.model import Way
 from handsel.rework.hand.actions import Actions, acts_for
 from handsel.rework.hand.evening import UNEVEN, with_uneven
-from handsel.rework.hand.eyes import readings_of, unseen
+from handsel.rework.hand.eyes import readings_of, unseen, worth_looking
 from handsel.rework.hand.length_ways import LengthWays
 from handsel.rework.hand.looks import Look, looks_for
 from handsel.rework.hand.pairs import pairs_of
@@ -39,7 +39,7 @@ class Belief:
     steps: tuple[Step, ...]
     looks: tuple[Look, ...]
     read_again: tuple[Look, ...]  # what tells of the cords and was not read by two people yet
-    gaps: tuple[Look, ...]  # what nobody has looked at yet
+    gaps: tuple[Look, ...]  # what nobody has looked at yet, as far as it is worth it
     last: Way
 
 
@@ -68,6 +68,7 @@ def believe(
     Source: own; chances of answers by the diagnosis's own likelihood.
     Checked by: unit/test_hand_plan.py
     """
+    gaps = worth_looking(unseen(catalogue, seen, done), p, catalogue, protocol, actions.open_looks)
     joined = with_uneven(p, catalogue, actions.evening, seen)
     uneven = -1 if joined is None else len(p.rows.strata)
     p = p if joined is None else joined
@@ -108,7 +109,7 @@ def believe(
         steps=steps,
         looks=looks,
         read_again=read_again,
-        gaps=unseen(catalogue, seen, done),
+        gaps=gaps,
         last=last,
     )
 

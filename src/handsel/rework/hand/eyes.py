@@ -8,7 +8,11 @@ import numpy as np
 
 from handsel.diagnosis.catalogue import Catalogue, Observable
 from handsel.diagnosis.likelihood import CANNOT_TELL, Item
+from handsel.diagnosis.next_check import next_checks
+from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.case import Case
+from handsel.inspection.protocol import Protocol
+from handsel.rework.hand.actions import OpenLooks
 from handsel.rework.hand.looks import ANSWER_MIN, Asked, Key, Look
 
 EYES = 2  # pairs of eyes on one thing; a third look tells too little to plan with
@@ -44,6 +48,32 @@ def unseen(catalogue: Catalogue, seen: Sequence[Item], done: Set[Key]) -> tuple[
         for place in o.places
         if (o.id, place) not in done and (o.id, place) not in known
     )
+
+
+def worth_looking(
+    gaps: Sequence[Look], p: Posterior, catalogue: Catalogue, protocol: Protocol, rule: OpenLooks
+) -> tuple[Look, ...]:
+    """Of what nobody has looked at yet, what is to be looked at before anything is changed.
+
+    What the protocol asks is due before the hand's release anyway, and what shows in no movement would go home with the
+    hand. Of what else tells causes apart some of the best, as far as each is worth its minutes; the plan that is made
+    after them asks for more where that then pays.
+
+    Parameters: gaps, as `unseen` gives them; p, posterior; catalogue; protocol; rule, of the actions.
+    Returns: Look, what is due first, then the best first.
+    Raises: nothing.
+    Valid for: any.
+    Source: the diagnosis's own order of looks.
+    Checked by: unit/test_looks.py
+    """
+    ids = [(g, g.asked[0].observable.id) for g in gaps]
+    due = tuple(g for g, of in ids if of in rule.always or protocol.characteristic(of) is not None)
+    more = {g.asked[0].key: g for g in gaps if g not in due}
+    if not more:
+        return due
+    every = {(o.id, place) for o in catalogue.observables for place in o.places}
+    best = next_checks(catalogue, p.rows, p.weight, every - more.keys(), most=rule.at_once)
+    return (*due, *(more[c.of, c.place] for c in best if c.bits_per_minute >= rule.least_bits_per_minute))
 
 
 def _bare_look(o: Observable, place: str, *, again: bool) -> Look:

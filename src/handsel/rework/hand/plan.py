@@ -105,10 +105,9 @@ def _read_twice(first: PlanStep, looks: Sequence[Look]) -> tuple[PlanStep, float
 
 
 def _completed(first: PlanStep, gaps: Sequence[Look]) -> tuple[PlanStep, float]:
-    """What nobody has looked at yet is looked at before anything is changed.
+    """What nobody has looked at yet is looked at before anything is changed, as far as it is due or worth it.
 
-    Part of it is due before release anyway, part only tells causes apart. Six minutes after a volunteer's looks, more
-    after an inspection alone; a second fault that nobody has looked for costs an hour, or goes home with the hand.
+    A second fault that nobody has looked for costs an hour, or goes home with the hand.
     """
     return _looked_before("look at what nobody has looked at yet", gaps, first)
 
