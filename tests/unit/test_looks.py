@@ -12,7 +12,8 @@ from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows, Seen, items_of
 from handsel.diagnosis.posterior import Posterior
 from handsel.inspection.case import Case, HandRecord, Observation
-from handsel.rework.hand.eyes import looked_twice, unseen
+from handsel.rework.hand.actions import OpenLooks
+from handsel.rework.hand.eyes import looked_twice, unseen, worth_looking
 from handsel.rework.hand.looks import information, looks_for
 
 HANDS = 40  # of each state
@@ -162,3 +163,26 @@ def test_a_few_looks_in_one_go_tell_at_least_what_one_of_them_does(catalogue):
 def test_information_is_none_where_the_states_answer_alike_and_a_bit_where_they_never_do():
     assert information(np.array([[0.3, 0.3], [0.7, 0.7]]), np.array([0.5, 0.5])) == pytest.approx(0.0, abs=1e-12)
     assert information(np.eye(2), np.array([1.0, 1.0])) == pytest.approx(1.0)
+
+
+def test_of_what_nobody_looked_at_comes_what_is_due_and_what_tells_something_for_its_minutes(protocol, catalogue):
+    """Two causes that differ in how the ring finger starts: that is asked for, and how the index starts is not."""
+    columns = columns_of(catalogue)
+    p = two_states(
+        catalogue, "hinge-tight@ring.knuckle", "loop-long@index-middle", "start_lead_deg@ring", (-12.0, 0.0)
+    )
+    assert "start_lead_deg@index" in columns
+    gaps = unseen(catalogue, (), frozenset())
+    rule = OpenLooks(always=("tip-size",), at_once=3, least_bits_per_minute=0.02)
+    keys = [look.asked[0].key for look in worth_looking(gaps, p, catalogue, protocol, rule)]
+    own = {o.id for o in catalogue.observables if protocol.characteristic(o.id) is None}
+    chosen = [key for key in keys if key[0] in own - {"tip-size"}]
+    assert ("starts", "ring") in chosen
+    assert ("starts", "index") not in chosen
+    assert 1 <= len(chosen) <= 3
+    due = {(o.id, place) for o in catalogue.observables for place in o.places if o.id not in own or o.id == "tip-size"}
+    assert due <= set(keys)
+    order = [look.asked[0].key for look in gaps]
+    assert keys == sorted(keys, key=order.index)
+    strict = OpenLooks(always=(), at_once=3, least_bits_per_minute=10.0)
+    assert {look.asked[0].key[0] for look in worth_looking(gaps, p, catalogue, protocol, strict)}.isdisjoint(own)

@@ -60,7 +60,7 @@ def worth_looking(
     after them asks for more where that then pays.
 
     Parameters: gaps, as `unseen` gives them; p, posterior; catalogue; protocol; rule, of the actions.
-    Returns: Look, what is due first, then the best first.
+    Returns: Look, in the order of gaps.
     Raises: nothing.
     Valid for: any.
     Source: the diagnosis's own order of looks.
@@ -68,12 +68,13 @@ def worth_looking(
     """
     ids = [(g, g.asked[0].observable.id) for g in gaps]
     due = tuple(g for g, of in ids if of in rule.always or protocol.characteristic(of) is not None)
-    more = {g.asked[0].key: g for g in gaps if g not in due}
+    more = {g.asked[0].key for g in gaps if g not in due}
     if not more:
         return due
     every = {(o.id, place) for o in catalogue.observables for place in o.places}
-    best = next_checks(catalogue, p.rows, p.weight, every - more.keys(), most=rule.at_once)
-    return (*due, *(more[c.of, c.place] for c in best if c.bits_per_minute >= rule.least_bits_per_minute))
+    best = next_checks(catalogue, p.rows, p.weight, every - more, most=rule.at_once)
+    worth = {(c.of, c.place) for c in best if c.bits_per_minute >= rule.least_bits_per_minute}
+    return tuple(g for g in gaps if g in due or g.asked[0].key in worth)
 
 
 def _bare_look(o: Observable, place: str, *, again: bool) -> Look:
