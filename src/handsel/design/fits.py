@@ -19,7 +19,6 @@ ELASTIC_HOLE_MM = 2.6
 KNOT_POCKET_MM = 4.0  # room for a doubled knot and its drop of glue
 SCREW_CLEARANCE_MM = 3.4
 SCREW_THREAD_HOLE_MM = 2.7  # an M3 screw cuts its own thread in PLA
-SCREW_HEAD_MM = 5.5
 TAG_CARD_MM = 24.0
 TAG_RIM_MM = 0.6  # round the card on its seat
 STRAP_SLOT_MM = 3.2  # across; the length of the slot is the strap's width

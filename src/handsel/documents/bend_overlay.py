@@ -28,7 +28,7 @@ def bend_overlay(picture: Image, seen: BendSeen, *, quality: int = 88) -> bytes:
     Raises: nothing of its own.
     Valid for: readings of that photo.
     Source: own drawing: what looks like whitening has a whole frame, what may be a reflection a dashed one.
-    Checked by: unit/test_bend_overlay.py
+    Checked by: unit/test_cuff_bend_overlays.py
     """
     from PIL import ImageDraw, ImageFont
 

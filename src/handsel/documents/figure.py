@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from math import atan2, cos, hypot, pi, sin
+from math import cos, hypot, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -377,11 +377,3 @@ def _lines_of(seen: Look, digit: Digit) -> Iterator[Outline]:
     )
     knot = seen.flat(run.corners_mm[-1])
     yield Outline(kind="knot", points=tuple(_round([(knot, 1.5)])))
-
-
-def bearing_deg(a: Flat, b: Flat) -> float:
-    """Direction from a to b [deg], anticlockwise from +u.
-
-    Source: plane trigonometry.    Checked by: unit/test_documents.py
-    """
-    return atan2(b[1] - a[1], b[0] - a[0]) * 180.0 / pi
