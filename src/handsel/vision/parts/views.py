@@ -35,6 +35,7 @@ _CUT = 0.5  # share of all that its edges run round, below which a thing may be 
 _MOST_FITS = 8
 # Of what its outline can say at most, from which a part lies beside another in one faint patch.
 _ONE_MORE = 0.4
+_MORE_THAN_SHADOW = 0.8  # of what parts cover, from which what is left of a faint patch may hold another
 _FREED = 5  # explanations that are given a size of their own
 _WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
 _SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
@@ -208,7 +209,40 @@ def _faint(
             own = replace(own, outline_mm=first.outline_mm, area_mm2=area)
         found.append(_with_sizes(own, here[:_MOST_FITS], kinds, flat, view, printed))
         left = [f for f in elsewhere if _may_be_one_more(f)]
+    found += _in_the_rest(patch, found, kinds, flat, view, printed)
     return found or [_with_sizes(patch, [], kinds, flat, view, printed)]
+
+
+def _in_the_rest(
+    patch: Patch,
+    found: list[Explained],
+    kinds: tuple[Kind, ...],
+    flat: Flat,
+    view: MatView,
+    printed: PrintScale,
+) -> list[Explained]:
+    """Parts in what a plain part leaves over of a faint patch, where that is more than its own shadow.
+
+    Beside a large part small ones are far below the areas that were looked at.
+    """
+    first = found[0] if found and found[0].is_plain and found[0].fits else None
+    if first is None:
+        return []
+    taken = sum(ring_area_mm2(e.fits[0].outline_mm) for e in found if e.fits)
+    if patch.area_mm2 - taken < _MORE_THAN_SHADOW * taken:
+        return []
+    feet = [foot_of(e.fits[0], printed.ratio) for e in found if e.fits]
+    more: list[Explained] = []
+    for piece in left_over(patch, first.fits[0], flat)[1:]:
+        if piece.area_mm2 < _LEAST_AREA_MM2:
+            continue
+        alone = replace(piece, joined_mm=None, is_partial=False, pieces=())
+        for one in _faint(alone, kinds, flat, view, printed):
+            foot = foot_of(one.fits[0], printed.ratio) if one.is_plain and one.fits else None
+            if foot is not None and not any(_touch(foot, other) for other in feet):
+                more.append(one)
+                feet.append(foot)
+    return more
 
 
 def _may_be_one_more(fit: Fit) -> bool:
