@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import importlib
 import json
 import sqlite3
 import subprocess
@@ -18,14 +18,10 @@ STUDY = Path(__file__).parents[2] / "studies" / "kill_server.py"
 
 @pytest.fixture(scope="module")
 def study() -> ModuleType:
-    """The study as a module."""
-    spec = importlib.util.spec_from_file_location("kill_server", STUDY)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["kill_server"] = module  # its dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
+    """The study as a module; it imports what lies beside it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(STUDY.parent)
+        return importlib.import_module(STUDY.stem)
 
 
 @pytest.fixture
