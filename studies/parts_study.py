@@ -21,7 +21,7 @@ import tomllib
 from pathlib import Path
 
 import numpy as np
-from parts_report import FIRST_FRESH, OF_PHONE, SMALL_PX, report
+from parts_report import FIRST_FRESH, OF_PHONE, SMALL_PX, WITH_BAR, report
 
 ROOT = Path(__file__).parents[1]
 KEPT = ROOT / "tests" / "data" / "vision" / "parts"
@@ -82,8 +82,8 @@ def truths_of(folder: Path) -> dict[str, dict]:
     return {t["name"]: {"long_px": SMALL_PX} | t for t in map(json.loads, lines)}
 
 
-def judge(truth: dict) -> dict:
-    """What is said of one photo, against what is true."""
+def judge(truth: dict, bar_mm: float | None = None) -> dict:
+    """What is said of one photo, against what is true; with a caliper's reading of a bar, or without."""
     from handsel.data.load_design import load_design
     from handsel.data.photo_file import colour_from_bytes, photo_from_bytes, read_bytes
     from handsel.vision.camera import Lens
@@ -96,7 +96,7 @@ def judge(truth: dict) -> dict:
     lens = Lens(f35_mm=photo.f35_mm, whole_picture=photo.whole_picture)
     began = time.process_time()
     told = {
-        "name": truth["name"],
+        "name": truth["name"] + (WITH_BAR if bar_mm else ""),
         "colour": truth["colour"],
         "light": truth["light"],
         "scale": truth["scale"],
@@ -111,6 +111,7 @@ def judge(truth: dict) -> dict:
             scale_ratio=truth["scale"],
             side=truth["side"],
             lens=lens,
+            bar_reading_mm=bar_mm,
             expected=set(truth["parts"]),
             where=truth["name"],
         )
@@ -162,6 +163,15 @@ def judge(truth: dict) -> dict:
     }
 
 
+def remembered(result: dict, memory: Path) -> dict:
+    """A result, written down at once."""
+    memory.parent.mkdir(exist_ok=True)
+    with memory.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(result) + "\n")
+    print(result["name"], result.get("sentence") or result.get("refused"), flush=True)
+    return result
+
+
 def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--keep", type=Path, default=None)
@@ -185,23 +195,22 @@ def main() -> None:
     truths = list((truths_of(BESIDE) | truths_of(KEPT)).values())
     # Kits of one scale together: their solids are made once.
     for truth in sorted(truths, key=lambda t: (t["scale"], t["side"], t["name"])):
-        if truth["name"] in known or (told.only and not any(truth["name"].startswith(n) for n in told.only)):
+        name = truth["name"]
+        if told.only and not any(name.startswith(n) for n in told.only):
             continue
-        known[truth["name"]] = judge(truth)
-        memory.parent.mkdir(exist_ok=True)
-        with memory.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(known[truth["name"]]) + "\n")
-        print(
-            truth["name"],
-            known[truth["name"]].get("sentence") or known[truth["name"]].get("refused"),
-            flush=True,
-        )
+        if name not in known:
+            known[name] = remembered(judge(truth), memory)
+        # Where nothing tells the print's size a bar's length is asked for: here it is given.
+        if known[name].get("print_told") == [] and name + WITH_BAR not in known:
+            known[name + WITH_BAR] = remembered(judge(truth, 100.0 * truth["print_ratio"]), memory)
+    judged = []
     for truth in truths:
-        if truth["name"] in known:
-            known[truth["name"]]["seed"] = truth["seed"]
+        for name in (truth["name"], truth["name"] + WITH_BAR):
+            if name in known:
+                judged.append(known[name] | {"seed": truth["seed"]})
     with (Path(__file__).parent / "parts_page.toml").open("rb") as file:
         texts = tomllib.load(file)
-    page = report([known[t["name"]] for t in truths if t["name"] in known], texts.__getitem__)
+    page = report(judged, texts.__getitem__)
     told.report.write_text(page, encoding="utf-8")
 
 

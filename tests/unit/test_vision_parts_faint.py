@@ -17,7 +17,7 @@ from handsel.vision.parts.search import apart
 from handsel.vision.parts.seen import Ask
 from unit.parts_scenes import A4, drawn, over
 
-NAMES = ("middle_tip", "middle_proximal")
+NAMES = ("tension_block", "whippletree")
 OFF_WHITE, CAMERA = (205, 205, 203), over(A4, height_mm=320.0, tilt_deg=8.0)
 
 
@@ -28,7 +28,7 @@ def design() -> Design:
 
 
 def two_side_by_side(gap_mm: float) -> PartsSeen:
-    """A tip, and a proximal part so far from it that their edges grow into one outline."""
+    """A block, and a part a seventh of its size so near to it that their edges grow into one outline."""
     rings = []
     for name in NAMES:
         kind = next(k for k in kinds_of(design(), 1.0, "right") if name in k.names)
@@ -37,9 +37,9 @@ def two_side_by_side(gap_mm: float) -> PartsSeen:
             pose, at_mm=np.array((90.0, -130.0)), turn_rad=1.5, camera_mm=np.array(CAMERA.at_mm)
         )
         rings.append(ring)
-    tip, proximal = rings
-    proximal = proximal + [tip[:, 0].max() + gap_mm - proximal[:, 0].min(), 0.0]
-    picture = drawn(A4, CAMERA, [(tip, OFF_WHITE), (proximal, OFF_WHITE)])
+    block, small = rings
+    small = small + [block[:, 0].max() + gap_mm - small[:, 0].min(), 0.0]
+    picture = drawn(A4, CAMERA, [(block, OFF_WHITE), (small, OFF_WHITE)])
     return look_at_parts(
         picture,
         design=design(),
@@ -49,7 +49,7 @@ def two_side_by_side(gap_mm: float) -> PartsSeen:
     )
 
 
-def test_two_light_parts_in_one_outline_are_told_as_two() -> None:
+def test_a_light_part_and_a_small_one_in_the_same_outline_are_told_as_two() -> None:
     seen = two_side_by_side(1.8)
     assert {s.names[0] for s in seen.seen if s.state is State.RIGHT} == set(NAMES), seen.sentence
     assert not seen.missing

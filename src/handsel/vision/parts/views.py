@@ -35,7 +35,7 @@ _CUT = 0.5  # share of all that its edges run round, below which a thing may be 
 _MOST_FITS = 8
 # Of what its outline can say at most, from which a part lies beside another in one faint patch.
 _ONE_MORE = 0.4
-_MORE_THAN_SHADOW = 0.8  # of what parts cover, from which what is left of a faint patch may hold another
+_LEAST_REST_MM2 = 60.0  # of what a part leaves over of a faint patch: less is its shadow's rim
 _FREED = 5  # explanations that are given a size of their own
 _WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
 _SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
@@ -88,8 +88,10 @@ def explained(
     """
     found: list[Explained] = []
     instead: list[FloatArray] = []
+    faint: list[tuple[Patch, list[Explained]]] = []  # with what was found of each
     for patch in patches:
         several = [] if patch.certain else _faint(patch, kinds, flat, view, printed)
+        faint += [(patch, several)] if several else []
         if len(several) > 1:
             found += several
             continue
@@ -107,9 +109,14 @@ def explained(
             others = []
         if others and patch.instead is not None and not others[0].is_clear:
             instead.append(patch.instead.outline_mm)
+            faint.append((patch.instead, others))
         found += others or [one]
     # What light had cut out of a thing that is now seen whole is no thing of its own.
     found = [e for e in found if not (e.is_clear and not e.is_plain and _lies_in(e.patch, instead))]
+    found = _one_in_each_place(found, printed)
+    for patch, of_it in faint:
+        if sum(e.is_plain for e in found) < sum(k.count for k in kinds):  # else nothing is missing
+            found += _in_the_rest(patch, of_it, kinds, flat, view, printed)
     return _one_in_each_place(found, printed)
 
 
@@ -209,7 +216,6 @@ def _faint(
             own = replace(own, outline_mm=first.outline_mm, area_mm2=area)
         found.append(_with_sizes(own, here[:_MOST_FITS], kinds, flat, view, printed))
         left = [f for f in elsewhere if _may_be_one_more(f)]
-    found += _in_the_rest(patch, found, kinds, flat, view, printed)
     return found or [_with_sizes(patch, [], kinds, flat, view, printed)]
 
 
@@ -221,23 +227,17 @@ def _in_the_rest(
     view: MatView,
     printed: PrintScale,
 ) -> list[Explained]:
-    """Parts in what a plain part leaves over of a faint patch, where that is more than its own shadow.
-
-    Beside a large part small ones are far below the areas that were looked at.
-    """
-    first = found[0] if found and found[0].is_plain and found[0].fits else None
-    if first is None:
-        return []
-    taken = sum(ring_area_mm2(e.fits[0].outline_mm) for e in found if e.fits)
-    if patch.area_mm2 - taken < _MORE_THAN_SHADOW * taken:
+    """Parts in what a plain part leaves over of a faint patch: beside a large one, small ones were not looked for."""
+    if not found or not found[0].is_plain or not found[0].fits:
         return []
     feet = [foot_of(e.fits[0], printed.ratio) for e in found if e.fits]
     more: list[Explained] = []
-    for piece in left_over(patch, first.fits[0], flat)[1:]:
-        if piece.area_mm2 < _LEAST_AREA_MM2:
+    for piece in left_over(patch, found[0].fits[0], flat)[1:]:
+        if piece.area_mm2 < _LEAST_REST_MM2:
             continue
         alone = replace(piece, joined_mm=None, is_partial=False, pieces=())
-        for one in _faint(alone, kinds, flat, view, printed):
+        ones = _faint(alone, kinds, flat, view, printed)
+        for one in ones + _in_the_rest(alone, ones, kinds, flat, view, printed):
             foot = foot_of(one.fits[0], printed.ratio) if one.is_plain and one.fits else None
             if foot is not None and not any(_touch(foot, other) for other in feet):
                 more.append(one)
