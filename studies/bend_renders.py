@@ -23,8 +23,8 @@ from math import hypot
 from pathlib import Path
 
 import numpy as np
-from angle_renders import Camera, develop, rays_light, to_jpeg, turn
 from cuff_renders import PLASTICS
+from phone_camera import Camera, develop, rays_light, to_jpeg, turn
 from photographing import photograph
 
 ROOT = Path(__file__).parents[1]

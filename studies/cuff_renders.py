@@ -26,7 +26,7 @@ from math import hypot
 from pathlib import Path
 
 import numpy as np
-from angle_renders import Camera, card_texture, develop, pose, rays_light, table_texture, to_jpeg, turn
+from phone_camera import Camera, card_texture, develop, pose, rays_light, table_texture, to_jpeg, turn
 from photographing import photograph
 
 ROOT = Path(__file__).parents[1]
