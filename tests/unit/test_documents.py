@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from handsel.documents.bench_sheet import ROOMS, TEMPLATE, _page, bench_sheet, cut
 from handsel.documents.drawing import as_designed, closing_view, drawing, hand_view
 from handsel.documents.drawing_closing import chosen
-from handsel.documents.figure import cuff_outline, look, painted
+from handsel.documents.figure import cuff_outline, painted
+from handsel.documents.figure_look import look
 from handsel.documents.svg import Canvas, number
 from handsel.documents.wording import (
     decision_words,

@@ -8,7 +8,8 @@ from handsel.design.model import Design
 from handsel.documents.drawing_angles import draw_angles, on_arc, wrist_end
 from handsel.documents.drawing_closing import draw_closing
 from handsel.documents.drawing_sheet import STRIP_HEIGHT, STYLE, VIEW_HEIGHT, WIDTH, Sheet
-from handsel.documents.figure import Look, Outline, cuff_outline, look, painted
+from handsel.documents.figure import cuff_outline, painted
+from handsel.documents.figure_look import Look, Outline, look
 from handsel.documents.svg import SCREEN_FONT, Canvas
 from handsel.rework.result import Assessment, Fix, FixKind, PoseDrawn
 

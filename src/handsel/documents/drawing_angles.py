@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from math import cos, radians, sin
 
 from handsel.documents.drawing_sheet import VIEW_HEIGHT, Sheet
-from handsel.documents.figure import Flat, Look, cuff_profile
+from handsel.documents.figure import cuff_profile
+from handsel.documents.figure_look import Flat, Look
 from handsel.documents.svg import Canvas, Point
 from handsel.metrology.quantity import Quantity, expanded
 from handsel.rework.result import Assessment, PoseDrawn

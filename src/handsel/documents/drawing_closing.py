@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from handsel.design.model import Design
 from handsel.documents.drawing_sheet import STRIP_HEIGHT, WIDTH, Sheet
-from handsel.documents.figure import Outline, look, painted
+from handsel.documents.figure import painted
+from handsel.documents.figure_look import Outline, look
 from handsel.documents.svg import Canvas
 from handsel.rework.result import Assessment, FixKind, PoseDrawn
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handsel.documents.figure import Flat
+from handsel.documents.figure_look import Flat
 from handsel.documents.svg import Point
 
 WIDTH = 1000.0

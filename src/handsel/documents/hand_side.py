@@ -2,7 +2,7 @@
 
 Drawn as a right hand, fingers to the left; who shows it mirrors the picture for a left one. Heights
 and lengths are true, so every angle is the angle at the bench; depth shifts up and toward the fingers,
-as in `handsel.documents.figure`, whose projection this uses. Picture plane [mm], y down.
+as in `handsel.documents.figure_look`, whose projection this uses. Picture plane [mm], y down.
 """
 
 from __future__ import annotations
@@ -16,7 +16,8 @@ import numpy as np
 from handsel.data.strokes import Stroke, band
 from handsel.design.model import CUFF, PALM, Design, Digit, Vec3
 from handsel.design.support import hull
-from handsel.documents.figure import Flat, Look, cuff_profile, look
+from handsel.documents.figure import cuff_profile
+from handsel.documents.figure_look import Flat, Look, look
 from handsel.documents.hand_flat import Scene, thumb_sign
 from handsel.documents.sketch import area, disc, line
 from handsel.documents.svg import Point
