@@ -47,7 +47,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest first, all others in the order in which they were found."""
 
     def turn(item: pytest.Item) -> int:
-        path = item.path.relative_to(HERE).as_posix()
+        path = item.path.relative_to(HERE).as_posix() if item.path.is_relative_to(HERE) else ""
         return next((n for n, start in enumerate(LONGEST_FIRST) if path.startswith(start)), len(LONGEST_FIRST))
 
     items.sort(key=turn)

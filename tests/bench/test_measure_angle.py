@@ -275,7 +275,7 @@ def test_a_reading_that_is_not_what_the_photo_said_is_not_taken_as_one(
 
 
 def test_a_refused_photo_is_no_reading(hall: Hall, hand: Hand, no_workers: Workers) -> None:
-    told = read(hall, hand, no_workers, (SHARED / "refuse-01.jpg").read_bytes())
+    told = read(hall, hand, no_workers, (SHARED / "refuse-03.jpg").read_bytes())
     result = answer(hall, hand, value=30.0, photo=ID, measured=told["key"])
     assert "nothing could be read" in result["what"]
 

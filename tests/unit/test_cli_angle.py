@@ -68,7 +68,7 @@ def test_the_side_is_told_when_the_hand_is(hand, side):
 
 
 def test_without_the_hand_both_sides_that_it_can_be_are_told():
-    entries, _ = listed(SHARED / "clean-09.jpg", SHARED / "refuse-01.jpg")
+    entries, _ = listed(SHARED / "clean-09.jpg", SHARED / "refuse-03.jpg")
     assert entries[0]["view_side"] is None
     assert entries[0]["view_side_of"] == {"left": "little", "right": "thumb"}
     assert entries[1]["view_side_of"] is None
@@ -138,7 +138,7 @@ def test_afresh_without_one_hand_makes_no_sense():
 
 
 def test_pictures_with_what_was_read(tmp_path):
-    entries, _ = listed(SHARED / "clean-02.jpg", SHARED / "refuse-01.jpg", "--overlay", tmp_path / "seen")
+    entries, _ = listed(SHARED / "clean-02.jpg", SHARED / "refuse-03.jpg", "--overlay", tmp_path / "seen")
     place = Path(entries[0]["overlay"])
     assert place == tmp_path / "seen" / "clean-02.angle.jpg"
     with Image.open(place) as picture:
