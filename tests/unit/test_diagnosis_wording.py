@@ -2,11 +2,24 @@
 
 from __future__ import annotations
 
-import pytest
+from dataclasses import replace
+from io import StringIO
 
+import pytest
+from rich.console import Console
+
+from handsel.cli.diagnosis_shown import show
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
-from handsel.diagnosis.result import Cause, Expected, FaultSet, NextCheck, nothing_wrong_first
+from handsel.diagnosis.result import (
+    Cause,
+    Diagnosis,
+    Expected,
+    FaultSet,
+    NextCheck,
+    Severity,
+    nothing_wrong_first,
+)
 from handsel.diagnosis.wording import sentence_of
 
 CATALOGUE = load_faults("wrist-hand-1", load_protocol())
@@ -113,3 +126,30 @@ def test_a_reading_that_is_merely_unusual_or_a_word_is_left_alone() -> None:
     some = causes(wrist_tight=0.10)
     assert "read it again" not in sentence_of(some, (), 0.7, False, (CHECK,), (reading("31.0", 0.02),))
     assert "read it again" not in sentence_of(some, (), 0.7, False, (CHECK,), (reading("no", 1e-6, unit=""),))
+
+
+def test_at_the_terminal_nothing_wrong_stands_last_and_large_figures_are_written_out() -> None:
+    tight = replace(
+        causes(wrist_tight=0.30)[0], severity=Severity(value=92.0, u=30.0, low=38.0, high=143.0, unit="N mm")
+    )
+    found = Diagnosis(
+        sentence="Perhaps nothing is wrong.",
+        causes=(tight,),
+        sets=(),
+        faultless_p=0.45,
+        none_fits=False,
+        fit_p=0.5,
+        next_checks=(),
+        predicted=(),
+        effective_hands=100.0,
+        refined=False,
+        library_share=1.0,
+        scale_ratio=1.0,
+    )
+    out = Console(file=StringIO(), width=120)
+    show(out, found, 4, show_all=False)
+    told = out.file.getvalue()  # type: ignore[attr-defined]
+    assert told.index("The wrist hinge is tight") < told.index("Nothing is wrong")
+    assert "about 92 N mm (38 to 140)" in told
+    assert found.says_nothing_wrong
+    assert not replace(found, none_fits=True).says_nothing_wrong
