@@ -411,6 +411,12 @@ def test_the_bundled_file_fits_its_published_schema():
         ('"whippletree-level", "thumb', '"whippletree-levle", "thumb', 'no look "whippletree-levle"'),
         ('looks = ["fingers-move-together"', 'looks = ["fingers-move"', 'no look "fingers-move"'),
         ("own_look_sees = 0.85", "own_look_sees = 1.85", "at most 1"),
+        ('sees = "fingers-move-together"', 'sees = "fingers-move"', 'no look "fingers-move"'),
+        ('rework = "adjust-elastic"\ntitle', 'rework = "ease-wrist"\ntitle', "cannot be done where"),
+        ('rework = "adjust-elastic"\ntitle', 'rework = "adjust-elastics"\ntitle', 'no rework "adjust-elastics"'),
+        ("apart_share = 0.25", "apart_share = 1.0", "less than 1"),
+        ('always = ["part-size"', 'always = ["part-sise"', 'no look "part-sise"'),
+        ("at_once = 12", "at_once = 0", "expected 1 or more"),
         ('[last_resort]\nrework = "take-apart"', '[last_resort]\nrework = "burn"', 'no rework "burn"'),
     ],
 )  # fmt: skip
