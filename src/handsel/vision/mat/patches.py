@@ -54,6 +54,7 @@ class Patch:
         None  # (n, 2) outer line of all that covers each other in the picture, it among them
     )
     is_partial: bool = False  # others hide some of it
+    is_rest: bool = False  # what a part left over of a faint thing: several, and shadow
 
 
 def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:

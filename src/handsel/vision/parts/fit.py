@@ -25,6 +25,7 @@ FloatArray = npt.NDArray[np.float64]
 # Areas of a patch against a part's predicted one that are looked at: a mask may lose a rim, and a faint one is
 # part and shadow together, or several parts that one shadow joins. Narrower, and true parts are missed.
 _CLEAR_AREA, _FAINT_AREA = (0.60, 1.55), (0.60, 4.5)
+_REST_AREA = (0.60, 12.0)  # the same of what a part leaves over, which may be several and its shadow
 _LEAST_SHOWN = 0.3  # the same of a piece that others hide: of less no part can be called right
 _ANY_SIZE = (0.36, 2.6)  # the same where a part may have another size: lengths from 0.6 to 1.6
 _FAR_WORSE = 3.0  # times the best rough miss: what misses more is not looked at finely
@@ -115,7 +116,7 @@ def _rough(
                 pose, at_mm=middle, turn_rad=turn, camera_mm=view.at_mm, scale=base, rough=True
             )
             ratio = patch.area_mm2 / ring_area_mm2(outline)
-            least, most = _ANY_SIZE if free_scale else _CLEAR_AREA if patch.certain else _FAINT_AREA
+            least, most = _ANY_SIZE if free_scale else _areas(patch)
             least = _LEAST_SHOWN if partial else least
             if not least < ratio < most or (free_scale and not patch.certain):
                 continue
@@ -126,6 +127,10 @@ def _rough(
             starts = _starts(patch, field, edge, pose, scale, view)
             rough += [(cost, index, pose, at, turn, scale) for cost, at, turn in starts]
     return rough
+
+
+def _areas(patch: Patch) -> tuple[float, float]:
+    return _CLEAR_AREA if patch.certain else _REST_AREA if patch.is_rest else _FAINT_AREA
 
 
 def _starts(
@@ -155,4 +160,4 @@ def _of_a_size(pose: Pose, area_mm2: float, middle: FloatArray, view: MatView, *
     across = float(np.linalg.norm(np.ptp(pose.outline_mm, axis=0)))
     aside = float(np.linalg.norm(middle - view.at_mm[:2]))
     most = least * (1.0 + lift) ** 2 + across * lift * aside
-    return area_mm2 > 0.9 * _CLEAR_AREA[0] * least and area_mm2 < 1.1 * _FAINT_AREA[1] * most
+    return area_mm2 > 0.9 * _CLEAR_AREA[0] * least and area_mm2 < 1.1 * _REST_AREA[1] * most

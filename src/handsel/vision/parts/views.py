@@ -235,7 +235,7 @@ def _in_the_rest(
     for piece in left_over(patch, found[0].fits[0], flat)[1:]:
         if piece.area_mm2 < _LEAST_REST_MM2:
             continue
-        alone = replace(piece, joined_mm=None, is_partial=False, pieces=())
+        alone = replace(piece, joined_mm=None, is_partial=False, is_rest=True, pieces=())
         ones = _faint(alone, kinds, flat, view, printed)
         for one in ones + _in_the_rest(alone, ones, kinds, flat, view, printed):
             foot = foot_of(one.fits[0], printed.ratio) if one.is_plain and one.fits else None
