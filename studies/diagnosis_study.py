@@ -1,7 +1,7 @@
 """How well the diagnosis names the causes of independent faulty hands; writes docs/studies/diagnosis.md.
 
     python studies/faulty_hands.py FOLDER --seed 2027 --hands 1000     (and the other study seeds)
-    python studies/faulty_hands.py FOLDER --seed 2031 --hands 650      (looked at when the method stands, not before)
+    python studies/faulty_hands.py FOLDER --seed 2031 --hands 650      (and 2032: looked at when the method stands)
     python studies/diagnosis_ceiling.py FOLDER/ceiling --development OTHER_FOLDER
     python studies/diagnosis_study.py FOLDER [--searches 120] [--minutes M] [--out FILE]
 
@@ -41,7 +41,7 @@ DATA = ROOT / "src" / "handsel" / "data"
 FULL = 3000
 TIMED = 60  # answers whose time is taken
 DEVELOPED_ON = 900  # hands of the development seeds
-UNSEEN = (2031,)  # seeds whose hands were made and looked at only when the method stood
+UNSEEN = (2031, 2032)  # seeds whose hands were made and looked at only when the method stood
 HOW_COUNTED = (
     "Counted is what a user reads. First: what the sentence begins with, a cause or that nothing is wrong, by one rule"
     " for every hand (nothing is wrong where no single cause is as likely; below a quarter nothing is named). Among the"
@@ -281,11 +281,11 @@ def fewer(searcher: Tool) -> list[str]:
 def seen_before(hands: Sequence[Hand]) -> list[str]:
     """Who had looked at which hands when the method was made."""
     new = sum(h["seed"] in UNSEEN for h in hands)
-    seeds = ", ".join(map(str, UNSEEN))
+    seeds = " and ".join(str(x) for x in UNSEEN if any(h["seed"] == x for h in hands))
     return [
         f"{len(hands) - new} of the hands are of seeds whose figures, kind by kind, stood on earlier pages: whoever"
-        f" changed the diagnosis since had read them. {new} are of seed {seeds}, made for this page and looked at by"
-        f" nobody before: their figures stand beside. The diagnosis was developed on {DEVELOPED_ON} others."
+        f" changed the diagnosis since had read them. {new} are of seed {seeds}, made and looked at when the method"
+        f" stood, and not before: their figures stand beside. The diagnosis was developed on {DEVELOPED_ON} others."
     ]
 
 
@@ -304,7 +304,7 @@ def learning(learnt: Learnt) -> str:
 
 def setting(hands: Sequence[Hand], count: Sequence[int]) -> list[str]:
     short = (
-        f" The full study is {FULL} hands: make them with studies/faulty_hands.py, seeds 2027 to 2031, and run this"
+        f" The full study is {FULL} hands: make them with studies/faulty_hands.py, seeds 2027 to 2032, and run this"
         " again; what is there is kept."
         if len(hands) < FULL
         else ""
