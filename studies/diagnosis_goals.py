@@ -83,11 +83,11 @@ def goals(judged: Judged, best: str, every: Calibration, usual: Calibration) -> 
         np.array(judged.unseen, dtype=bool) if len(judged.unseen) else np.zeros(len(judged.tool), dtype=bool)
     )
     rows = _figures(judged, np.ones(len(judged.tool), dtype=bool), best, every)
-    beside: list[str] = [""] * len(rows)
+    beside: list[tuple[str, str]] = []
     if unseen.any():
         mine = [c for c, yes in zip(judged.tool, unseen, strict=True) if yes]
         of_these = calibration([stated(c) for c in mine], draws=judged.draws)
-        beside = [str(row[1]) for row in _figures(judged, unseen, best, of_these)]
+        beside = [(str(row[1]), _met(row[3])) for row in _figures(judged, unseen, best, of_these)]
     rows += [
         ("calibration slope, kinds as frequent as their priors", interval(usual.slope), "0.85 to 1.15",
          GOAL_SLOPE[0] <= usual.slope[0] <= GOAL_SLOPE[1]),
@@ -98,13 +98,13 @@ def goals(judged: Judged, best: str, every: Calibration, usual: Calibration) -> 
         fewer = fewer_minutes(judged)
         met = fewer[0] >= GOAL_FEWER
         rows.append(("fewer minutes than the fixed order", interval(fewer, percent=True), "25 %", met))
-    beside += [""] * (len(rows) - len(beside))
+    beside += [("", "")] * (len(rows) - len(beside))
     return [
-        f"| what | {len(judged.tool)} hands | of these {unseen.sum()} unseen | wanted | all |",
-        "| --- | --- | --- | --- | --- |",
+        f"| what | {len(judged.tool)} hands | of these {unseen.sum()} unseen | wanted | all | unseen |",
+        "| --- | --- | --- | --- | --- | --- |",
         *(
-            f"| {what} | {figure} | {new} | {wanted} | {_met(good)} |"
-            for (what, figure, wanted, good), new in zip(rows, beside, strict=True)
+            f"| {what} | {figure} | {new} | {wanted} | {_met(good)} | {met} |"
+            for (what, figure, wanted, good), (new, met) in zip(rows, beside, strict=True)
         ),
     ]
 
