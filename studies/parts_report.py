@@ -94,7 +94,7 @@ def _filled(text: str) -> str:
     """Paragraphs and tables by hand, with lines that are not too long."""
     done = []
     for part in text.strip("\n").split("\n"):
-        done.append(part if part.startswith(("|", "#", "-")) else fill(part, 120))
+        done.append(part if part.startswith(("|", "#", "-")) else fill(part, 120, break_on_hyphens=False))
     return "\n".join(done)
 
 
@@ -128,7 +128,7 @@ def _fresh(read: list[dict]) -> list[str]:
     measured = [r for r in fresh if r["name"].endswith(WITH_BAR)]
     rows = []
     for phone, size in ((True, "the photo itself"), (False, "made small by a messenger")):
-        mine = [r for r in fresh if r["name"].endswith(OF_PHONE) == phone]
+        mine = [r for r in fresh if r["name"].endswith(OF_PHONE) == phone and r not in measured]
         rows += [
             (f"clean, coloured and black, {size}", [r for r in mine if r["name"].startswith("fresh-clean")]),
             (f"white on white by a window, {size}", [r for r in mine if r["name"].startswith("fresh-white")]),

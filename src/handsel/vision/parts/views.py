@@ -238,8 +238,10 @@ def _in_the_rest(
         alone = replace(piece, joined_mm=None, is_partial=False, is_rest=True, pieces=())
         ones = _faint(alone, kinds, flat, view, printed)
         for one in ones + _in_the_rest(alone, ones, kinds, flat, view, printed):
-            foot = foot_of(one.fits[0], printed.ratio) if one.is_plain and one.fits else None
-            if foot is not None and not any(_touch(foot, other) for other in feet):
+            if not one.fits or not _may_be_one_more(one.fits[0]):
+                continue
+            foot = foot_of(one.fits[0], printed.ratio)
+            if not any(_touch(foot, other) for other in feet):
                 more.append(one)
                 feet.append(foot)
     return more
