@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from functools import cache
@@ -11,7 +10,7 @@ from pathlib import Path
 from handsel.data.load_protocol import load_protocol
 from handsel.inspection.case import Case, HandRecord, Observation
 from handsel.inspection.protocol import HAND, SUBSTITUTE, Characteristic, Protocol
-from handsel.inspection.rules import AnswerRule, NumberRule
+from handsel.inspection.rules import NumberRule
 
 CASES = Path(__file__).parent / "cases"
 
@@ -104,7 +103,3 @@ def answer(of: str, word: str, place: str = HAND, **more: object) -> Observation
 
 def substitute(of: str, word: str = "yes", **more: object) -> Observation:
     return Observation(of=of, answer=word, method=SUBSTITUTE, **more)  # type: ignore[arg-type]
-
-
-def yes_no(protocol: Protocol) -> Iterable[Characteristic]:
-    return (c for c in protocol.characteristics if isinstance(c.rule, AnswerRule) and c.rule.decides)

@@ -45,7 +45,7 @@ def turning_angles(m: Model, q: Floats) -> Floats:
     n, d = len(m), m.hinge_low_rad.shape[0]
     t, phi = m.turns, q[:, 2:].reshape(n, d, 2)
     out1, in1 = _directions(t.a1, t.b1, m.flexor, phi[..., 0], 0)
-    out2, in2 = _directions(t.a2, t.b2, m.flexor, phi[..., 1], 1)
+    out2, _ = _directions(t.a2, t.b2, m.flexor, phi[..., 1], 1)
     arcs = wrap_angle(m.flexor, phi)
     c, s = np.cos(q[:, 0])[:, None], np.sin(q[:, 0])[:, None]
     cp, sp = np.cos(q[:, 1])[:, None, None], np.sin(q[:, 1])[:, None, None]
