@@ -121,17 +121,21 @@ def explained(
 
 
 def _one_in_each_place(found: list[Explained], printed: PrintScale) -> list[Explained]:
-    """Without what stands where something surer stands: two pieces that light cut out of one grey part."""
+    """Without what stands where something surer stands: pieces that light cut out of one part, and holes in it."""
     kept: list[Explained] = []
-    feet: list[FloatArray] = []
+    taken: list[FloatArray] = []
     for one in sorted(found, key=lambda e: -e.most_said):
-        if one.fits and one.patch.tint is None:
-            middle = one.fits[0].at_mm[None]
-            if any(bool(inside(middle, foot)[0]) for foot in feet):
+        if one.patch.tint is None:
+            ring = one.patch.outline_mm
+            middle = one.fits[0].at_mm if one.fits else (ring.min(0) + ring.max(0)) / 2
+            if any(bool(inside(middle[None], other)[0]) for other in taken):
                 continue
         kept.append(one)
         if one.fits and one.is_plain:
-            feet.append(foot_of(one.fits[0], printed.ratio))
+            taken.append(foot_of(one.fits[0], printed.ratio))
+    # A part stands within the foot of another; what no part explains may be a hole anywhere in what is seen of it.
+    outlines = [e.fits[0].outline_mm for e in kept if e.fits and e.is_plain]
+    kept = [e for e in kept if e.fits or e.patch.tint is not None or not _lies_in(e.patch, outlines)]
     return [e for e in found if any(e is k for k in kept)]
 
 
