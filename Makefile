@@ -146,6 +146,8 @@ study: $(DEV)  ## run every study in studies/; they write docs/studies
 	$(STUDY)day_plan_study.py
 	for seed in 2027 2028 2029; do $(STUDY)faulty_hands.py out/faulty-hands --seed $$seed --hands 1060 || exit 1; done
 	$(STUDY)faulty_hands.py out/faulty-hands --seed 2030 --hands 660
+	$(STUDY)faulty_hands.py out/faulty-hands --seed 2031 --hands 650
+	$(STUDY)faulty_hands.py out/faulty-hands --seed 2032 --hands 500
 	$(STUDY)faulty_hands.py out/faulty-dev --seed 11 --hands 80
 	$(STUDY)faulty_hands.py out/faulty-dev --seed 13 --hands 820
 	$(STUDY)diagnosis_ceiling.py out/faulty-hands/ceiling --development out/faulty-dev --slices 10 --rounds 48

@@ -95,6 +95,7 @@ def main() -> None:
         return
     hands = [h for h in hands if _id(h) in verdicts]
     searched = search_all(searcher, spread_over_kinds(new, asked.searches), asked.folder)
+    rounds = f" --search-rounds {asked.search_rounds}" if asked.search_rounds else ""
     text = write(
         hands,
         verdicts,
@@ -102,7 +103,7 @@ def main() -> None:
         sum("left_out" in h for h in every),
         tool,
         learnt_before(at),
-        how=" ".join(("FOLDER", *sys.argv[2:])),
+        how=f"FOLDER --searches {asked.searches}{rounds}",
         also=fewer(searcher),
     )
     asked.out.parent.mkdir(parents=True, exist_ok=True)

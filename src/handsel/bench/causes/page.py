@@ -30,7 +30,7 @@ from handsel.rework.result import PoseDrawn
 
 SHOWN, OTHERS, COMPARED = 4, 3, 3  # causes, other looks, explanations side by side
 MOST_SEEN = 8
-LEAST_SHOWN = 0.02
+LEAST_SHOWN = 0.005  # of a cause: two in a hundred would leave out one second fault in twenty
 PEGS = 5  # a probability as knots on a thread
 LETTERS = "ABCDEFGH"
 ODD = 0.05  # what was seen is this unlikely in an explanation: it speaks against it

@@ -98,7 +98,13 @@ def advise(
 
 
 def sound_p(p: Posterior) -> float:
-    """Probability that the hand has none of the catalogue's faults."""
+    """Probability that the hand has none of the catalogue's faults [-].
+
+    Parameters: p, posterior of a diagnosis.
+    Returns: probability.
+    Raises: nothing.    Valid for: any posterior.    Source: sum over the sets of faults.
+    Checked by: unit/test_advice.py
+    """
     return float(p.by_set[(p.rows.strata == NONE).all(axis=1)].sum())
 
 

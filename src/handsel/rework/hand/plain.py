@@ -37,7 +37,7 @@ def plain_work(
     Valid for: a hand that is not strung yet shows its faults by themselves: what cords and elastics do cannot be
         behind them. Of a strung hand, a crack or a burr is plain and a finger that lags is not.
     Source: own rule.
-    Checked by: unit/test_plain_work.py
+    Checked by: unit/test_advice.py
     """
     known = tuple(o for o in case.observations if protocol.characteristic(o.of) is not None)
     inspection = inspect(replace(case, observations=known), protocol)
@@ -59,7 +59,13 @@ def plain_work(
 
 
 def is_strung(protocol: Protocol, hold_point: str) -> bool:
-    """Whether a hand has come to the hold point at which its rest angle is read: before it, no cord is at fault."""
+    """Whether a hand has come to the hold point at which its rest angle is read: before it, no cord is at fault.
+
+    Parameters: protocol; hold_point, id of the one that it has come to.
+    Returns: bool.
+    Raises: OutOfRange for an unknown hold point.    Valid for: any protocol.    Source: own rule.
+    Checked by: unit/test_advice.py
+    """
     c = reader(protocol, WORKED)
     return c is not None and protocol.stage(hold_point) >= protocol.stage(c.hold_point)
 
@@ -70,7 +76,7 @@ def rework_place(item: Item, rework: Rework, protocol: Protocol) -> str:
     Parameters: item of an inspection; rework; protocol of both.
     Returns: a place of the rework's kind; "" for the whole hand.
     Raises: nothing of its own.    Valid for: any item.    Source: own rule.
-    Checked by: unit/test_plain_work.py
+    Checked by: unit/test_advice.py
     """
     characteristic = protocol.characteristic(item.id)
     if characteristic is None or item.place == HAND:
