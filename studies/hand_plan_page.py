@@ -118,7 +118,8 @@ def _how(runs: Sequence[Run], asked: Asked) -> list[str]:
         "",
         "Each hand would conform but for its faults. The plan starts from "
         + ("a volunteer's complete record." if asked.whole else "what a volunteer handed in, gaps and all.")
-        + " It first asks for what nobody has looked at yet, then for second looks where they pay, then for a rework. "
+        + " It first asks for what nobody has looked at yet, as far as that is due or worth it, then for second looks "
+        "where they pay, then for a rework. "
         "Cords are cut, tied and seated, slides turned and set with people's errors; one rework in thirty leaves its "
         "fault as it was. Reworks of cords and slides, and building a hand anew, end with setting the slides by the "
         "hand's own readings, and with a look at how the fingers close: where two see one behind, the elastics of all "
