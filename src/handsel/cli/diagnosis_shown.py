@@ -78,7 +78,7 @@ def _checks(d: Diagnosis, show_all: bool) -> Table:
     for check in d.next_checks[: None if show_all else MOST_CHECKS]:
         words = check.question or capital(next_words(check))
         where = (
-            f"{capital(spoken(check.place.replace('.', ' ')))}: " if check.place and check.question else ""
+            f"{capital(spoken(check.place))}: " if check.place and check.question else ""
         )
         text = _plain(f"{where}{words}")
         for line in (as_written(check), _answers(check)):

@@ -31,6 +31,7 @@ from handsel.rework.learning import learned_priors
 NOTHING, SOMETHING = 0, 1
 ENOUGH_ROUNDS = 4  # of the simulated hands; what is missing is made here
 MOST_TURNS = 4  # of the likeliest, under each step
+SURE_P = 0.995  # of a turn: not worth a figure
 LEAST_SHOWN, DEEPEST = 0.05, 2  # turns shown, and steps after the first; --json has all
 
 
@@ -134,6 +135,6 @@ def _turn(out: Console, turn: Turn, depth: int) -> None:
         return
     answers = turn.on.split(", ")
     on = f"all {answers[0]}" if len(answers) > 1 and len(set(answers)) == 1 else turn.on
-    share = f"{on} ({round(100 * turn.probability)} %)"
+    share = f"{on} ({round(100 * turn.probability)} %)" if turn.probability < SURE_P else "then"
     if turn.step is not None and depth < DEEPEST:
         _step(out, turn.step, depth + 1, share)

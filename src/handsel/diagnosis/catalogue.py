@@ -8,6 +8,7 @@ from functools import cached_property
 from itertools import combinations
 
 HAND = ""  # the place of what concerns the whole hand
+JOINTS = {"knuckle": "knuckle", "tip": "tip joint"}  # a digit's, as in index.tip
 SPOKEN = {"thumb-pin": "the thumb pin", "thumb-side": "thumb side", "little-side": "little finger's side"}
 
 
@@ -16,6 +17,9 @@ def spoken(place: str) -> str:
 
     Parameters: place, as the catalogue writes it.    Returns: text.
     """
+    digit, dot, joint = place.partition(".")
+    if dot:
+        return f"{digit}'s {JOINTS.get(joint, joint)}"
     return SPOKEN.get(place, place.replace("-", " and "))
 
 
