@@ -152,6 +152,7 @@ study: $(DEV)  ## run every study in studies/; they write docs/studies
 	$(STUDY)faulty_hands.py out/faulty-dev --seed 13 --hands 820
 	$(STUDY)diagnosis_ceiling.py out/faulty-hands/ceiling --development out/faulty-dev --slices 10 --rounds 48
 	$(STUDY)diagnosis_study.py out/faulty-hands --searches 105 --search-rounds 3
+	$(STUDY)hand_plan_evening.py
 	$(STUDY)hand_plan_study.py --hands 200 --rounds 12 --keep out/plan-hands
 	for kind in clean field; do $(STUDY)angle_renders.py --kind $$kind --count 210 || exit 1; done
 	for kind in missing covered above; do $(STUDY)angle_renders.py --kind $$kind --count 20 || exit 1; done
