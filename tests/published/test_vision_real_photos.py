@@ -18,9 +18,9 @@ from handsel.data.photo_file import read_photo
 from handsel.errors import Unsolved
 from handsel.vision.camera import focal_from_homography
 from handsel.vision.finding import find_cards
+from handsel.vision.rest_angle.leaning import leans
 from handsel.vision.rest_angle.reading import measure_rest_angle
 from handsel.vision.rest_angle.refused import Cause, PhotoRefused
-from handsel.vision.rest_angle.leaning import leans
 from published.test_vision_camera import (
     STORED_CENTRE,
     STORED_DISTORTION,
