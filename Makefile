@@ -157,6 +157,7 @@ study: $(DEV)  ## run every study in studies/; they write docs/studies
 	for kind in clean field; do $(STUDY)angle_renders.py --kind $$kind --count 210 || exit 1; done
 	for kind in missing covered above; do $(STUDY)angle_renders.py --kind $$kind --count 20 || exit 1; done
 	$(STUDY)angle_study.py
+	$(STUDY)stretched_study.py
 	$(STUDY)part_renders.py
 	$(STUDY)parts_study.py --keep out/part-renders
 	$(STUDY)parts_study.py
