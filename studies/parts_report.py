@@ -120,7 +120,17 @@ def _main(read: list[dict]) -> list[str]:
         ]
     sheet = _kind(read, ("print", "card", "covered"), phone=False)
     rows.append(("mat printed wrongly, card on it, markers covered, made small", sheet))
-    return table([*rows, ("all of these layouts", [r for r in read if r["seed"] < FIRST_FRESH])])
+    first = [r for r in read if r["seed"] < FIRST_FRESH]
+    phone = [r for r in first if r["name"].endswith(OF_PHONE)]
+    both = {r["name"].removesuffix(OF_PHONE) for r in phone}
+    return table(
+        [
+            *rows,
+            ("all, made small", [r for r in first if r not in phone]),
+            ("the layouts of which both were judged, made small", [r for r in first if r["name"] in both]),
+            ("the same layouts, the photo itself", phone),
+        ]
+    )
 
 
 def _fresh(read: list[dict]) -> list[str]:
