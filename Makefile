@@ -159,7 +159,9 @@ study: $(DEV)  ## run every study in studies/; they write docs/studies
 	$(STUDY)angle_study.py
 	$(STUDY)stretched_study.py
 	$(STUDY)part_renders.py
+	$(STUDY)part_renders.py --phone --out out/part-renders-phone
 	$(STUDY)parts_study.py --keep out/part-renders
+	$(STUDY)parts_study.py --keep out/part-renders-phone
 	$(STUDY)parts_study.py
 	$(STUDY)cuff_renders.py --kind clean --count 100
 	$(STUDY)cuff_renders.py --kind hard --count 60
