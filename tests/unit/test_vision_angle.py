@@ -14,7 +14,7 @@ from handsel.data.photo_file import read_photo
 from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
 from handsel.vision.finding import find_cards, scaled
-from handsel.vision.rest_angle import traces
+from handsel.vision.rest_angle import traces_flat
 from handsel.vision.rest_angle.reading import measure_rest_angle
 from handsel.vision.rest_angle.refused import Cause, PhotoRefused
 
@@ -237,14 +237,14 @@ def test_seen_far_from_aside(good):
 
 def test_nothing_but_grain_is_answered_without_a_long_search(monkeypatch):
     looked_into = []
-    plain = traces._as_flat_card
-    monkeypatch.setattr(traces, "_as_flat_card", lambda *a: looked_into.append(1) or plain(*a))
+    plain = traces_flat._as_flat_card
+    monkeypatch.setattr(traces_flat, "_as_flat_card", lambda *a: looked_into.append(1) or plain(*a))
     grain = np.random.default_rng(0).integers(0, 256, (600, 800), dtype=np.uint8)
     found = refusal(grain)
     assert found.cause is Cause.MISSING
     assert "neither card" in found.what
     assert "not from above" in found.do
-    assert 0 < len(looked_into) <= 2 * traces._MOST_OUTLINES
+    assert 0 < len(looked_into) <= 2 * traces_flat._MOST_OUTLINES
 
 
 def test_a_card_turn_that_is_none(good):
