@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
 
 import numpy as np
 
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
+from handsel.vision.mat.patches import Patch
+from handsel.vision.parts import views
 from handsel.vision.parts.asks import larger_ask
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
@@ -78,3 +81,24 @@ def test_a_part_few_pixels_wide_asks_for_the_photo_itself_first() -> None:
     assert told.what.startswith("It is 18 pixels wide in this photo: send the photo itself")
     assert told.what.endswith("Or: Measure with a caliper: length. As ordered it is 15.0 mm.")
     assert (told.dimension, told.expected_mm) == ("length", 15.0)
+
+
+def test_what_a_part_leaves_over_is_not_searched_for_ever(monkeypatch) -> None:
+    """Each rest is as large as what it is left of, and the same part is found in it each time."""
+    square = np.array(((0.0, 0.0), (20.0, 0.0), (20.0, 20.0), (0.0, 20.0)))
+    fit = SimpleNamespace(matched_ratio=1.0, says=100.0, most_says=100.0, outline_mm=square)
+    at = iter((square + (50.0, 0.0), *[square] * 100))
+    part = SimpleNamespace(is_plain=True, fits=(fit,))
+    patch = Patch(outline_mm=square, area_mm2=900.0, certain=False)
+    searched: list[float] = []
+
+    def faint(piece, *_):
+        searched.append(piece.area_mm2)
+        return [part]
+
+    monkeypatch.setattr(views, "left_over", lambda *_: (patch, patch))
+    monkeypatch.setattr(views, "_faint", faint)
+    monkeypatch.setattr(views, "foot_of", lambda *_: next(at))
+    found = views._in_the_rest(patch, [part], (), None, None, SimpleNamespace(ratio=1.0))
+    assert len(found) == 1  # once at a place of its own, then at one that is taken
+    assert len(searched) == 2

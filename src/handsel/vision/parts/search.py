@@ -22,10 +22,8 @@ FloatArray = npt.NDArray[np.float64]
 Start = tuple[float, FloatArray, float]  # worse the higher; place [mm]; turn [rad]
 
 _OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
-_SAME_VIEW_RAD, _SAME_VIEW_MM = (
-    0.15,
-    0.5,
-)  # turned, or moved at its top, by less, an outline is not predicted anew
+# Turned, or moved at its top, by less, an outline is not predicted anew.
+_SAME_VIEW_RAD, _SAME_VIEW_MM = 0.15, 0.5
 _POINTS, _EDGE_BY_CHANCE = 60, 0.25  # places along an outline; how steep they are by chance
 _PULLS = 6  # steps in which an outline slides onto another
 _ON_MM, _BEYOND_MM = 1.0, 1.5  # so near, an outline runs along another; so far outside, it leaves it
@@ -115,6 +113,14 @@ def _moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: float
     return result
 
 
+def _turned(
+    points: FloatArray, normals: FloatArray, pivot: FloatArray, turn: float
+) -> tuple[FloatArray, FloatArray]:
+    """Points of an outline and its normals there, turned about a point."""
+    none = np.zeros(2)
+    return _moved(points, pivot, none, turn), _moved(normals, none, none, turn)
+
+
 def _pulled(field: Field, points: FloatArray) -> tuple[FloatArray, float, float]:
     """Shift, turn and rms distance [mm] after sliding points onto the field's outline."""
     pivot = points.mean(0)
@@ -152,9 +158,9 @@ def searched(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView
             outline = outline_seen(
                 pose, at_mm=middle, turn_rad=float(turn), camera_mm=view.at_mm, scale=scale, rough=True
             )
+            points, normals, run = spread_along(outline, _POINTS)
         else:  # so little turned, the camera sees nearly the same
-            outline = _moved(outline, middle, np.zeros(2), float(turn - turns[k - 1]))
-        points, normals, run = spread_along(outline, _POINTS)
+            points, normals = _turned(points, normals, middle, float(turn - turns[k - 1]))
         moves = _moves(low - 2.0 - points.min(0), high + 2.0 - points.max(0), field, step)
         at = field.index(points)
         if len(moves):
@@ -201,8 +207,9 @@ def _slid(field: Field, pose: Pose, start: Start, scale: float, view: MatView) -
     near = np.arange(-_NEAR_PX, _NEAR_PX + 1)
     moves = np.stack(np.meshgrid(near, near), -1).reshape(-1, 2)
     best = start
+    straight, out, run = spread_along(outline, _POINTS)
     for more in _NEAR_TURNS_RAD:
-        points, normals, run = spread_along(_moved(outline, at, np.zeros(2), more), _POINTS)
+        points, normals = _turned(straight, out, at, more)
         cost = run * (_EDGE_BY_CHANCE - _edged(field, field.index(points), normals, moves))
         m = int(cost.argmin())
         best = min(best, (float(cost[m]), at + moves[m] / field.per_mm, turn + more), key=lambda s: s[0])

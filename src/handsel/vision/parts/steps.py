@@ -38,10 +38,8 @@ _BY_MASK_MM = 0.45  # a predicted point so near to what colour tells needs no st
 _PEAK = 1  # places, half a pixel each, within which the slope of light has its own peak
 _NAMED_MM, _NAMED_SHARE, _FULL_SHARE = 0.30, 0.21, 0.6
 _SHADE, _DARKEST = 0.9, 2.6  # shadow and dark part, natural logarithms of light below the paper's
-_DEEP_MM, _CUT_MM = (
-    1.0,
-    1.0,
-)  # as far inside what several things cover, and as near to printing, nothing is read
+# As far inside what several things cover, and as near to printing, nothing is read.
+_DEEP_MM, _CUT_MM = 1.0, 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -231,23 +231,31 @@ def _in_the_rest(
     view: MatView,
     printed: PrintScale,
 ) -> list[Explained]:
-    """Parts in what a plain part leaves over of a faint patch: beside a large one, small ones were not looked for."""
-    if not found or not found[0].is_plain or not found[0].fits:
-        return []
+    """Parts in what a plain part leaves over of a faint patch: beside a large one, small ones were not looked for.
+
+    What a part found so leaves over is searched again. It ends, since no two are found in one place.
+    """
     feet = [foot_of(e.fits[0], printed.ratio) for e in found if e.fits]
     more: list[Explained] = []
-    for piece in left_over(patch, found[0].fits[0], flat)[1:]:
-        if piece.area_mm2 < _LEAST_REST_MM2:
+    waiting = [(patch, found)]
+    while waiting:
+        whole, its = waiting.pop()
+        if not its or not its[0].is_plain or not its[0].fits:
             continue
-        alone = replace(piece, joined_mm=None, is_partial=False, is_rest=True, pieces=())
-        ones = _faint(alone, kinds, flat, view, printed)
-        for one in ones + _in_the_rest(alone, ones, kinds, flat, view, printed):
-            if not one.fits or not _may_be_one_more(one.fits[0]):
+        for piece in left_over(whole, its[0].fits[0], flat)[1:]:
+            if piece.area_mm2 < _LEAST_REST_MM2:
                 continue
-            foot = foot_of(one.fits[0], printed.ratio)
-            if not any(_touch(foot, other) for other in feet):
-                more.append(one)
-                feet.append(foot)
+            alone = replace(piece, joined_mm=None, is_partial=False, is_rest=True, pieces=())
+            new: list[Explained] = []
+            for one in _faint(alone, kinds, flat, view, printed):
+                if not one.fits or not _may_be_one_more(one.fits[0]):
+                    continue
+                foot = foot_of(one.fits[0], printed.ratio)
+                if not any(_touch(foot, other) for other in feet):
+                    new.append(one)
+                    feet.append(foot)
+            more += new
+            waiting.append((alone, new))
     return more
 
 
