@@ -12,12 +12,12 @@ from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
 from handsel.vision.mat.patches import Patch
-from handsel.vision.parts import views
+from handsel.vision.parts import judging, views
 from handsel.vision.parts.asks import larger_ask
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
 from handsel.vision.parts.search import apart
-from handsel.vision.parts.seen import Ask
+from handsel.vision.parts.seen import Ask, PartSeen
 from unit.parts_scenes import A4, drawn, over
 
 NAMES = ("tension_block", "whippletree")
@@ -102,3 +102,31 @@ def test_what_a_part_leaves_over_is_not_searched_for_ever(monkeypatch) -> None:
     found = views._in_the_rest(patch, [part], (), None, None, SimpleNamespace(ratio=1.0))
     assert len(found) == 1  # once at a place of its own, then at one that is taken
     assert len(searched) == 2
+
+
+def thing(state: State, *names: str) -> PartSeen:
+    return PartSeen(
+        state=state, names=names, title="", confidence=0.97, x_mm=0.0, y_mm=0.0, length_mm=20.0, u_length_mm=0.1,
+        scale_ratio=1.0, u_scale_ratio=0.01, flat_side_down=True, reason="", ask=None, outline_px=(),
+    )  # fmt: skip
+
+
+def test_of_two_that_may_be_the_same_part_neither_is_called_right() -> None:
+    seen = [thing(State.UNTOLD, "tension_carrier"), thing(State.EXTRA, "tension_carrier")]
+    judging._doubt_extras(seen, [(3, False), (3, True)])
+    assert [s.state for s in seen] == [State.UNTOLD, State.UNTOLD]
+    assert seen[1].ask is not None
+
+
+def test_a_thing_of_no_name_gives_its_place_up() -> None:
+    for nameless in (thing(State.UNTOLD), thing(State.FOREIGN)):
+        seen, chosen = [nameless, thing(State.EXTRA, "tension_carrier")], [(3, False), (3, True)]
+        judging._doubt_extras(seen, chosen)
+        assert seen[1].state is State.RIGHT
+        assert chosen == [(None, False), (3, False)]
+
+
+def test_one_too_many_stays_so_where_the_others_are_sure() -> None:
+    seen = [thing(State.RIGHT, "tension_carrier"), thing(State.EXTRA, "tension_carrier")]
+    judging._doubt_extras(seen, [(3, False), (3, True)])
+    assert seen[1].state is State.EXTRA

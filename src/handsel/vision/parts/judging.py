@@ -38,6 +38,8 @@ _FOREIGN_FIT = 0.72  # share of the outline that the best explanation of a forei
 _SPECK_MM2 = 60.0  # a smaller thing may be a piece of a part that light has cut up: it is not called foreign
 _TALL_MM = 0.8  # by which the camera's height may move a tall part's outline before nothing is said
 _SURE = 0.95
+_BOTH = "another thing here may be this part as well"
+_APART = Ask(what="Move both away from others and from shadows, flat side down, and photograph them again.")
 _UNMEASURED = 0.05  # standard uncertainty of a size that was not measured, ratio
 _MODEL_MM = 0.10  # standard deviation of a printed part's length
 _MOST_SURE = 0.995
@@ -70,15 +72,7 @@ def judged(
     seen = []
     for thing, (kind, is_extra) in zip(things, chosen, strict=True):
         seen.append(_seen(thing, kind, case, is_extra=is_extra))
-    for k, (kind, is_extra) in enumerate(chosen):
-        if not is_extra or seen[k].state is not State.EXTRA:
-            continue
-        # It is not one too many while one of those that took its places cannot be told, or is no part.
-        for j, (other, other_extra) in enumerate(chosen):
-            if other == kind and not other_extra and seen[j].state in (State.UNTOLD, State.FOREIGN):
-                seen[k] = replace(seen[k], state=State.RIGHT, reason="")
-                chosen[j], chosen[k] = (None, False), (kind, False)
-                break
+    _doubt_extras(seen, chosen)
     taken = [0] * len(kinds)
     for one, (kind, is_extra) in zip(seen, chosen, strict=True):
         # What is of no name takes no part's place, whatever it was most like.
@@ -91,6 +85,25 @@ def judged(
         if taken[i] < k.count
     )
     return tuple(seen), missing
+
+
+def _doubt_extras(seen: list[PartSeen], chosen: list[tuple[int | None, bool]]) -> None:
+    """What would be one too many is not while one of those that took its places cannot be told, or is no part.
+
+    Of two that may both be the same part, neither is called right; what has no name gives its place up.
+    """
+    for k, (kind, is_extra) in enumerate(chosen):
+        if not is_extra or seen[k].state is not State.EXTRA:
+            continue
+        for j, (other, other_extra) in enumerate(chosen):
+            if other != kind or other_extra or seen[j].state not in (State.UNTOLD, State.FOREIGN):
+                continue
+            if seen[j].state is State.UNTOLD and seen[j].names:
+                seen[k] = replace(seen[k], state=State.UNTOLD, reason=_BOTH, ask=_APART)
+            else:
+                seen[k] = replace(seen[k], state=State.RIGHT, reason="")
+                chosen[j], chosen[k] = (None, False), (kind, False)
+            break
 
 
 def _seen(one: Explained, kind: int | None, case: Case, *, is_extra: bool) -> PartSeen:
