@@ -13,6 +13,7 @@ WITH_BAR = " +bar"  # what a photo is called when a bar's length is given with i
 # Seeds of layouts that nobody looked at while the method was made. The later ones were planned for its last round.
 FIRST_UNSEEN = frozenset((7, 12, 14, 16, 19, 21, 24, 31, 33, 38))
 FIRST_FRESH = 41
+CLEAN = ("clean", "fresh-clean", "fresh-white")
 STATES = {
     "right": "right",
     "mirrored": "for the other hand",
@@ -162,12 +163,24 @@ def _first_unseen(read: list[dict]) -> list[str]:
 
 def _laid(read: list[dict]) -> list[str]:
     """Parts on their flat side, as the sheet asks, and parts on other faces."""
-    known = [r for r in read if "unseen_flat" in r]
-    lines = ["## By how it lies, in the photos judged last", "", *HEAD]
-    for name, flat in (("flat side down, as the sheet asks", True), ("on another face, or on end", False)):
-        count = Counter(outcome(x, r) for r in known for x in r["rows"] if (x.get("flat", 1) > FLAT) == flat)
-        unseen = sum((f > FLAT) == flat for r in known for f in r["unseen_flat"])
-        lines.append(_line(name, len(known), count, unseen))
+    lines = ["## By how it lies", "", *HEAD]
+    photos = [r for r in read if r["name"].endswith(OF_PHONE)]
+    sets = (
+        ("clean, the photo itself", [r for r in photos if r["name"].startswith(CLEAN)]),
+        ("hard, the photo itself", [r for r in photos if r["name"].startswith(("hard", "fresh-hard"))]),
+        ("all photos, small ones too", read),
+    )
+    for title, known in sets:
+        for name, flat in (
+            ("flat side down, as the sheet asks", True),
+            ("on another face, or on end", False),
+        ):
+            count = Counter(
+                outcome(x, r) for r in known for x in r["rows"] if (x.get("flat", 1) > FLAT) == flat
+            )
+            unseen = sum((f > FLAT) == flat for r in known for f in r["unseen_flat"])
+            if count or unseen:
+                lines.append(_line(f"{title}: {name}", len(known), count, unseen))
     return [*lines, ""]
 
 
@@ -224,16 +237,15 @@ def _each(read: list[dict]) -> list[str]:
     lines = [
         "## Each photo",
         "",
-        "Names that end in -8mp are the photo itself; an asterisk: judged before the last round, not anew.",
+        "Names that end in -8mp are the photo itself.",
         "",
         "| photo | things | said | told truly | open | said falsely | wrong called right |",
         "|---|---|---|---|---|---|---|",
     ]
     for r in sorted(read, key=lambda r: (r["seed"] >= FIRST_FRESH, r["name"])):
         c = Counter(outcome(x, r) for x in r["rows"])
-        name = r["name"] + (" *" if r.get("earlier") else "")
         lines.append(
-            f"| {name} | {r['count']} | {r['sentence']} | {c['right']} | {c['open']} | {c['wrong']} | "
+            f"| {r['name']} | {r['count']} | {r['sentence']} | {c['right']} | {c['open']} | {c['wrong']} | "
             f"{c['called right']} |"
         )
     seconds = {
