@@ -5,10 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from handsel.data.load_actions import load_actions
 from handsel.data.load_design import load_design
-from handsel.data.load_faults import load_faults
-from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows, Seen, items_of
 from handsel.diagnosis.posterior import Posterior
@@ -20,21 +17,6 @@ from handsel.rework.hand.steps import Bench, setting_minutes
 
 FINGERS = ("index", "middle", "ring", "little")
 HANDS = 30  # of each state
-
-
-@pytest.fixture(scope="module")
-def protocol():
-    return load_protocol()
-
-
-@pytest.fixture(scope="module")
-def catalogue(protocol):
-    return load_faults("wrist-hand-1", protocol)
-
-
-@pytest.fixture(scope="module")
-def actions(catalogue, protocol):
-    return load_actions("wrist-hand-1-actions", catalogue, protocol)
 
 
 @pytest.fixture(scope="module")

@@ -12,8 +12,6 @@ from handsel.data.hand_plan_tables import searched_plan_table
 from handsel.data.load_actions import BUNDLED, load_actions
 from handsel.data.load_case import load_case
 from handsel.data.load_design import load_design
-from handsel.data.load_faults import load_faults
-from handsel.data.load_protocol import load_protocol
 from handsel.data.schemas import schema
 from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Item, Rows
@@ -30,21 +28,6 @@ from handsel.rework.hand.words import in_words
 
 ROOT = Path(__file__).parents[2]
 FILE = BUNDLED / "wrist-hand-1-actions.toml"
-
-
-@pytest.fixture(scope="module")
-def protocol():
-    return load_protocol()
-
-
-@pytest.fixture(scope="module")
-def catalogue(protocol):
-    return load_faults("wrist-hand-1", protocol)
-
-
-@pytest.fixture(scope="module")
-def actions(catalogue, protocol):
-    return load_actions("wrist-hand-1-actions", catalogue, protocol)
 
 
 def posterior_of(catalogue, shares):

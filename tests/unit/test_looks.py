@@ -6,8 +6,6 @@ from datetime import date
 import numpy as np
 import pytest
 
-from handsel.data.load_faults import load_faults
-from handsel.data.load_protocol import load_protocol
 from handsel.diagnosis.hands import columns_of
 from handsel.diagnosis.likelihood import Rows, Seen, items_of
 from handsel.diagnosis.posterior import Posterior
@@ -17,16 +15,6 @@ from handsel.rework.hand.eyes import looked_twice, unseen, worth_looking
 from handsel.rework.hand.looks import information, looks_for
 
 HANDS = 40  # of each state
-
-
-@pytest.fixture(scope="module")
-def protocol():
-    return load_protocol()
-
-
-@pytest.fixture(scope="module")
-def catalogue(protocol):
-    return load_faults("wrist-hand-1", protocol)
 
 
 def case_with(*observations, accepted=()):

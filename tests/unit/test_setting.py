@@ -9,7 +9,6 @@ from handsel.data.load_actions import load_actions
 from handsel.data.load_case import load_case
 from handsel.data.load_design import load_design
 from handsel.data.load_faults import load_faults
-from handsel.data.load_protocol import load_protocol
 from handsel.design.placing import placed
 from handsel.inspection.deciding import inspect
 from handsel.mechanics.excess import estimate_lengths, slides_of
@@ -22,11 +21,6 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 LINDEN = load_design("linden")
 WELL = {"angle_u_deg": 0.5, "lead_u_deg": 0.5}
 BADLY = {"angle_u_deg": 6.0, "lead_u_deg": 6.0}
-
-
-@pytest.fixture(scope="module")
-def protocol():
-    return load_protocol()
 
 
 def chooser_of(name, protocol):
