@@ -6,6 +6,7 @@ import json
 import shutil
 import struct
 import zlib
+from math import hypot
 from pathlib import Path
 
 import pytest
@@ -110,19 +111,51 @@ def test_the_cards_turn_is_part_of_what_is_stated():
     assert run(SHARED / "clean-06.jpg", "--card-turn-sd-deg", "-1").exit_code == 2
 
 
-def test_photos_of_one_hand(tmp_path):
-    copy = tmp_path / "again.jpg"
-    shutil.copy(SHARED / "clean-06.jpg", copy)
-    entries, status = listed(SHARED / "clean-06.jpg", copy, "--same-hand")
+def test_photos_of_one_hand():
+    """Two renders at the same angle, one from each side: what they share stays, what is new each time shrinks."""
+    photos = SHARED / "clean-06.jpg", SHARED / "field-04.jpg"
+    entries, status = listed(*photos, "--same-hand")
     assert status == 0
-    together = entries[-1]
+    *ones, together = entries
     assert together["file"] is None
-    assert len(together["same_hand"]) == 2
-    assert together["rest_angle_deg"] == entries[0]["rest_angle_deg"]
+    assert together["same_hand"] == [str(p) for p in photos]
+    low, high = sorted(one["rest_angle_deg"] for one in ones)
+    assert low < together["rest_angle_deg"] < high
+    assert together["interval_95_deg"][0] < 31.03 < together["interval_95_deg"][1]
     assert together["contributions"]["card turn"] == pytest.approx(0.99, abs=0.01)
-    afresh, _ = listed(SHARED / "clean-06.jpg", copy, "--same-hand", "--placed-afresh")
+    new, *each = (hypot(*(e["contributions"][k] for k in ("edges", "size in pixels"))) for e in (together, *ones))
+    assert new < min(each)
+    assert together["notes"] == []
+    afresh, _ = listed(*photos, "--same-hand", "--placed-afresh")
     assert afresh[-1]["contributions"]["card turn"] == pytest.approx(0.70, abs=0.01)
-    assert "2 photos of one hand" in run(SHARED / "clean-06.jpg", copy, "--same-hand").stdout
+    assert "2 photos of one hand" in run(*photos, "--same-hand").stdout
+
+
+@pytest.mark.parametrize("placed", [(), ("--placed-afresh",)])
+def test_one_photo_twice_counts_once_and_is_said(tmp_path, placed):
+    photo, copy = SHARED / "clean-06.jpg", tmp_path / "again.jpg"
+    shutil.copy(photo, copy)
+    entries, status = listed(photo, copy, "--same-hand", *placed)
+    assert status == 0
+    first, _, together = entries
+    assert together["same_hand"] == [str(photo)]
+    assert together["notes"] == ["again.jpg is the same photo as clean-06.jpg; it is counted once"]
+    for number in ("rest_angle_deg", "u_rest_angle_deg", "contributions"):
+        assert together[number] == first[number]
+    words = " ".join(run(photo, copy, "--same-hand", *placed).stdout.split())
+    assert "1 photo of one hand: " in words
+    assert "note: again.jpg is the same photo as clean-06.jpg; it is counted once" in words
+
+
+def test_a_copy_that_lost_what_its_file_said_is_the_same_photo(tmp_path):
+    """Some ways of sending a photo drop the notes of the camera and keep every pixel."""
+    photo, copy = SHARED / "clean-06.jpg", tmp_path / "sent.jpg"
+    whole = photo.read_bytes()
+    start = whole.index(b"\xff\xe1")  # the segment that says with what and how the photo was taken
+    copy.write_bytes(whole[:start] + whole[start + 2 + int.from_bytes(whole[start + 2 : start + 4], "big") :])
+    entries, _ = listed(photo, copy, SHARED / "field-04.jpg", "--same-hand")
+    assert entries[-1]["same_hand"] == [str(photo), str(SHARED / "field-04.jpg")]
+    assert entries[-1]["notes"] == ["sent.jpg is the same photo as clean-06.jpg; it is counted once"]
 
 
 def test_photos_of_two_hands_are_not_one():

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,7 @@ class Read:
     path: Path
     reading: RestAngle | None
     error: HandselError | None
+    picture: str = ""  # fingerprint of what is to be seen in it, whatever its file says beside that
     overlay: Path | None = None
 
 
@@ -77,17 +79,19 @@ def command(
     read = [_read(path, card_turn_sd_deg) for path in photos]
     if overlay is not None:
         read = [_drawn(r, name, overlay) for r, name in zip(read, names(photos), strict=True)]
+    counted, repeated = _each_once(read)
     fused: FusedAngle | None = None
     disagree: HandselError | None = None
-    if same_hand and (readings := [r.reading for r in read if r.reading is not None]):
+    if same_hand and counted:
         from handsel.vision.rest_angle.fusing import fuse
 
         try:
-            fused = fuse(readings, placed_afresh=placed_afresh)
+            fused = fuse([r.reading for r in counted if r.reading is not None], placed_afresh=placed_afresh)
+            fused = replace(fused, notes=(*fused.notes, *repeated))
         except HandselError as error:
             disagree = error
     if as_json:
-        _print_json(read, fused, disagree, same_hand, hand_side)
+        _print_json(read, fused, disagree, counted if same_hand else None, hand_side)
     else:
         _print(read, fused, disagree, hand_side)
     if any(isinstance(r.error, BadFile) for r in read):
@@ -106,7 +110,22 @@ def _read(path: Path, card_turn_sd_deg: float) -> Read:
         found = measure_rest_angle(photo.gray, lens=lens, card_turn_sd_deg=card_turn_sd_deg, where=path.name)
     except HandselError as error:
         return Read(path=path, reading=None, error=error)
-    return Read(path=path, reading=found, error=None)
+    picture = sha256(repr(photo.gray.shape).encode() + photo.gray.tobytes()).hexdigest()
+    return Read(path=path, reading=found, error=None, picture=picture)
+
+
+def _each_once(read: Sequence[Read]) -> tuple[list[Read], list[str]]:
+    """The photos that count as readings, and what to say of those that are one of them once more.
+
+    No two photos have the same pixels; a copy tells nothing new, and must not make the angle look surer.
+    """
+    first: dict[str, Read] = {}
+    repeated = []
+    for one in (r for r in read if r.reading is not None):
+        known = first.setdefault(one.picture, one)
+        if known is not one:
+            repeated.append(f"{one.path.name} is the same photo as {known.path.name}; it is counted once")
+    return list(first.values()), repeated
 
 
 def _drawn(read: Read, name: str, folder: Path) -> Read:
@@ -117,21 +136,21 @@ def _drawn(read: Read, name: str, folder: Path) -> Read:
 
     picture = colour_from_bytes(read_bytes(read.path), name=read.path.name)
     place = written(folder / f"{name}.angle.jpg", angle_overlay(picture, read.reading))
-    return Read(path=read.path, reading=read.reading, error=None, overlay=place)
+    return replace(read, overlay=place)
 
 
 def _print_json(
     read: Sequence[Read],
     fused: FusedAngle | None,
     disagree: HandselError | None,
-    same_hand: bool,
+    together: Sequence[Read] | None,
     hand_side: str | None,
 ) -> None:
     import json
 
     entries = [_entry(r, hand_side) for r in read]
-    if same_hand:
-        entries.append(_fused_entry([str(r.path) for r in read if r.reading is not None], fused, disagree))
+    if together is not None:
+        entries.append(_fused_entry([str(r.path) for r in together], fused, disagree))
     click.echo(json.dumps(entries, indent=2, ensure_ascii=False))
 
 
@@ -203,7 +222,8 @@ def _print(
         if one.overlay is not None:
             out.print(f"  drawn: {one.overlay}")
     if fused is not None:
-        out.print(f"{fused.photo_count} photos of one hand: {_said(fused)}", style="bold")
+        count = "1 photo" if fused.photo_count == 1 else f"{fused.photo_count} photos"
+        out.print(f"{count} of one hand: {_said(fused)}", style="bold")
         out.print(f"  {_account(fused.contributions)}")
         for note in fused.notes:
             out.print(f"  note: {note}")
