@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from django.test import Client
@@ -11,7 +12,7 @@ from django.utils import timezone
 from handsel.bench.days.models import Day
 from handsel.bench.hands.casebook import case_of, protocol_kept, told_of
 from handsel.bench.hands.chain import New, append
-from handsel.bench.hands.models import Hand
+from handsel.bench.hands.models import Hand, KeptText
 from handsel.bench.hands.services import begin_hand, keep_design, keep_protocol
 from handsel.bench.people.models import Person
 from handsel.bench.people.services import add_person
@@ -118,6 +119,18 @@ def passed(hand: Hand, hold_point: str) -> dict[str, Any]:
     }
 
 
+def linden_kept() -> KeptText:
+    """The text of linden as the bench keeps it; written out once, which takes longer than all else of a hall."""
+    row = _linden_row()
+    return KeptText.objects.get_or_create(pk=row["sha256"], defaults=row)[0]
+
+
+@cache
+def _linden_row() -> dict[str, str]:
+    kept = keep_design("linden")
+    return {name: getattr(kept, name) for name in ("sha256", "kind", "name", "version", "text")}
+
+
 def open_hall() -> Hall:
     """A day that has begun."""
     lead = add_person(name="", is_lead=True)
@@ -125,7 +138,7 @@ def open_hall() -> Hall:
         title="Millbrook library build day",
         opened_at=timezone.now(),
         protocol=keep_protocol("wrist-hand-1"),
-        design=keep_design("linden"),
+        design=linden_kept(),
     )
     return Hall(
         day=day,
