@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import signal
 import socket
 import sqlite3
@@ -136,6 +137,22 @@ def ask_worker(folder: Path, key: str) -> None:
     records.close()
 
 
+@pytest.fixture(scope="module")
+def first_day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder that a bench has run on before."""
+    folder = tmp_path_factory.mktemp("first") / "day"
+    with server(folder) as bench:
+        bench.wait_for("Ctrl-C ends the bench.")
+        assert bench.end() == 0
+    return folder
+
+
+@pytest.fixture
+def used(first_day: Path, tmp_path: Path) -> Path:
+    """The same for one test: beginning a folder takes longer than most of what is tried on it."""
+    return shutil.copytree(first_day, tmp_path / "day")
+
+
 def test_it_starts_serves_works_and_ends(tmp_path: Path) -> None:
     folder = tmp_path / "day"
     with server(folder) as bench:
@@ -162,38 +179,35 @@ def test_it_starts_serves_works_and_ends(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_worker_that_dies_is_started_again(tmp_path: Path) -> None:
-    folder = tmp_path / "day"
-    with server(folder) as bench:
+def test_a_worker_that_dies_is_started_again(used: Path) -> None:
+    with server(used) as bench:
         bench.wait_for("Ctrl-C ends the bench.")
         until(lambda: len(bench.workers()) == len(KINDS), "all workers")
         before = bench.workers()
         for pid in before:
             os.kill(pid, signal.SIGKILL)
         until(lambda: len(set(bench.workers()) - set(before)) == len(KINDS), bench.said)
-        ask_worker(folder, "after")
-        until(lambda: job_state(folder, "after") == "done", bench.said)
+        ask_worker(used, "after")
+        until(lambda: job_state(used, "after") == "done", bench.said)
         assert "is started again" in bench.said
 
 
 @pytest.mark.slow
-def test_killed_outright_it_leaves_no_worker_behind_and_starts_again(tmp_path: Path) -> None:
-    folder = tmp_path / "day"
-    with server(folder) as bench:
+def test_killed_outright_it_leaves_no_worker_behind_and_starts_again(used: Path) -> None:
+    with server(used) as bench:
         bench.wait_for("Ctrl-C ends the bench.")
         until(lambda: len(bench.workers()) == len(KINDS), "all workers")
         workers = bench.workers()
         bench.end(signal.SIGKILL)
         until(lambda: not any(map(is_alive, workers)), "the workers went on without their server")
-    with server(folder) as again:
+    with server(used) as again:
         assert again.get("/sign-in/")[0] == 200
 
 
-def test_a_second_one_on_the_same_folder_is_refused_with_the_firsts_address(tmp_path: Path) -> None:
-    folder = tmp_path / "day"
-    with server(folder) as bench:
+def test_a_second_one_on_the_same_folder_is_refused_with_the_firsts_address(used: Path) -> None:
+    with server(used) as bench:
         port = bench.port
-        with server(folder) as second:
+        with server(used) as second:
             assert second.process.wait(timeout=PATIENCE_S) == 2
             assert "already running on this folder" in second.said
             assert f"http://localhost:{port}/" in second.said
@@ -240,17 +254,13 @@ def test_a_folder_that_cannot_be_written_is_said_so(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_records_of_a_newer_version_are_left_alone(tmp_path: Path) -> None:
-    folder = tmp_path / "day"
-    with server(folder) as bench:
-        bench.wait_for("Ctrl-C ends the bench.")
-        bench.end()
-    with sqlite3.connect(folder / "handsel.sqlite3") as records:
+def test_records_of_a_newer_version_are_left_alone(used: Path) -> None:
+    with sqlite3.connect(used / "handsel.sqlite3") as records:
         records.execute(
             "INSERT INTO django_migrations (app, name, applied) VALUES ('hands', '9999_later', '2027-01-01 00:00:00')"
         )
     records.close()
-    with server(folder) as bench:
+    with server(used) as bench:
         assert bench.process.wait(timeout=PATIENCE_S) == 2
         assert "newer version" in bench.said
 
@@ -267,14 +277,10 @@ def test_a_file_that_is_no_database_is_said_so(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_the_lead_gets_new_words_at_the_computer(tmp_path: Path) -> None:
-    folder = tmp_path / "day"
-    with server(folder) as bench:
-        bench.wait_for("Ctrl-C ends the bench.")
-        bench.end()
+def test_the_lead_gets_new_words_at_the_computer(used: Path) -> None:
     environment = {k: v for k, v in os.environ.items() if not k.startswith(("HANDSEL_", "DJANGO_"))}
     environment["PYTHONPATH"] = str(ROOT / "src")
-    lead = [sys.executable, "-c", "from handsel.cli import main; main()", "lead", "--data", str(folder)]
+    lead = [sys.executable, "-c", "from handsel.cli import main; main()", "lead", "--data", str(used)]
     told = subprocess.run(lead, capture_output=True, text=True, env=environment, check=True).stdout
     assert "lead 1" in told
     made = subprocess.run(
@@ -282,7 +288,7 @@ def test_the_lead_gets_new_words_at_the_computer(tmp_path: Path) -> None:
     )
     assert re.search(r"\n    [a-z]+( [a-z]+){5}\n", made.stdout)
     nowhere = subprocess.run(
-        [*lead[:-1], str(tmp_path / "nowhere")], capture_output=True, text=True, env=environment, check=False
+        [*lead[:-1], str(used.parent / "nowhere")], capture_output=True, text=True, env=environment, check=False
     )
     assert nowhere.returncode == 2
-    assert not (tmp_path / "nowhere").exists()
+    assert not (used.parent / "nowhere").exists()
