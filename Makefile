@@ -52,13 +52,16 @@ assess: $(RUN)  ## assess the bundled example, without the bench, and say where 
 
 test: $(DEV) $(AXE) | browser real-photos  ## everything that must hold: style, types, all tests
 	$(PY) -m ruff check .
-	$(PY) -m mypy
-	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile
+	$(call beside_types,$(PYTEST))
 
 quick: $(DEV) $(AXE) | browser real-photos  ## the same without the slow tests, while working
 	$(PY) -m ruff check .
-	$(PY) -m mypy
-	$(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile -m "not slow"
+	$(call beside_types,$(PYTEST) -m "not slow")
+
+PYTEST := $(ONE_THREAD) $(PY) -m pytest -n $(WORKERS) --dist loadfile
+# Tests wait now and then, for a browser or a server; the types are looked at meanwhile. Both are told, and both count.
+beside_types = @echo '$(PY) -m mypy & $(1)'; $(PY) -m mypy >$(VENV)/mypy.txt 2>&1 & types=$$!; \
+  tests=0; $(1) || tests=$$?; wrong=0; wait $$types || wrong=$$?; cat $(VENV)/mypy.txt; exit $$((tests | wrong))
 
 # ---- environment ------------------------------------------------------------------------------
 # Every file that pip takes must have a hash from the list; our own package comes from this folder.
@@ -75,8 +78,9 @@ $(RUN): requirements.txt pyproject.toml | $(PY)
 	$(PIP) check
 	@rm -f $(VENV)/.run-*; touch $@
 
+# Not compiled beforehand: the tests use few of these thousands of modules, and Python compiles those itself, once.
 $(DEV): requirements-dev.txt $(RUN)
-	$(PIP) install --quiet --require-hashes -r requirements-dev.txt
+	$(PIP) install --quiet --no-compile --require-hashes -r requirements-dev.txt
 	$(PIP) check
 	@rm -f $(VENV)/.dev-*; touch $@
 
