@@ -14,7 +14,7 @@ from handsel.data.load_design import load_design
 from handsel.design import fits
 from handsel.design.outlines import lying_solid
 from handsel.design.placing import placed
-from handsel.design.shapes import part_mesh, part_mesh_placed, part_solid, placed_pieces, surface
+from handsel.design.shapes import mirrored, part_mesh, part_mesh_placed, part_solid, placed_pieces, surface
 from handsel.design.weights import body_weights, part_weight
 from handsel.errors import OutOfRange
 
@@ -213,6 +213,13 @@ def test_a_left_part_is_the_mirror_image_of_the_right_one(name):
     assert np.abs(np.sort(flipped, axis=0) - np.sort(b.vertices, axis=0)).max() < 1e-6
     assert b.volume == pytest.approx(a.volume, rel=1e-9)
     assert b.center_mass == pytest.approx(a.center_mass * [1.0, -1.0, 1.0], abs=1e-6)
+
+
+@pytest.mark.parametrize("scale_ratio", SCALES)
+def test_a_hand_mirrored_twice_is_the_same_hand(scale_ratio):
+    """So that what was made for one side is not made again for the other."""
+    assert mirrored(hand(scale_ratio, "left")) == hand(scale_ratio)
+    assert mirrored(hand(scale_ratio)) == hand(scale_ratio, "left")
 
 
 def test_the_palm_is_no_mirror_image_of_itself():

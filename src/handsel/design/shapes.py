@@ -71,12 +71,13 @@ def is_left(design: Design) -> bool:
 
 
 def mirrored(design: Design) -> Design:
-    """The same hand on the other side, at the same size."""
+    """The same hand on the other side, at the same size: equal to the design placed for that side."""
+    low, high = design.scale_min_ratio, design.scale_max_ratio
     free = replace(design, scale_min_ratio=1.0, scale_max_ratio=1.0)
-    return placed(free, scale_ratio=1.0, side=LEFT)
+    other = placed(free, scale_ratio=1.0, side=LEFT)
+    return replace(other, scale_min_ratio=low, scale_max_ratio=high)
 
 
-@lru_cache(maxsize=128)
 def part_solid(design: Design, part: Part, *, formed: bool = False) -> Solid:
     """A part as an exact solid in its own frame; see `part_mesh`.
 
@@ -85,12 +86,17 @@ def part_solid(design: Design, part: Part, *, formed: bool = False) -> Solid:
     Returns: a solid [mm].
     Raises: OutOfRange when the part's measures make no single body.
     """
+    return _made(design, part, formed and shape_of(part).formed is not None)
+
+
+@lru_cache(maxsize=256)  # both hands at a handful of scales
+def _made(design: Design, part: Part, formed: bool) -> Solid:
     if is_left(design):
         right = mirrored(design)
         twin = next(p for p in right.parts if p.name == part.name)
         return part_solid(right, twin, formed=formed).mirror((0.0, 1.0, 0.0))
     shape = shape_of(part)
-    make = shape.formed if formed and shape.formed is not None else shape.make
+    make = shape.formed if formed and shape.formed else shape.make
     solid = make(design, part).as_original().simplify(SLIVER_MM)
     if not one_body(solid):
         raise OutOfRange(
