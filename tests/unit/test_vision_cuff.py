@@ -40,12 +40,18 @@ def test_a_drawn_cuff_is_as_lopsided_as_it_was_drawn(shape):
     assert abs(seen.off_axis_ratio) < 0.15
 
 
-def test_it_says_in_words_which_flank_differs_and_how():
+@pytest.fixture(scope="module")
+def even_cuff():
+    """What is seen of a cuff that is its own mirror image."""
+    return look_at_cuff(drawn(), width_mm=76.0)
+
+
+def test_it_says_in_words_which_flank_differs_and_how(even_cuff):
     seen = look_at_cuff(drawn(lean_deg=8.0, longer_mm=5.0), width_mm=80.0)
     assert "left flank leans" in seen.words
     assert "left flank reaches" in seen.words
     assert seen.left.lean_deg - seen.right.lean_deg == pytest.approx(8.0, abs=1.5)
-    assert look_at_cuff(drawn(), width_mm=76.0).words == ""
+    assert even_cuff.words == ""
 
 
 def test_upside_down_it_is_the_same_cuff():
@@ -65,20 +71,20 @@ def test_the_scale_is_the_width_that_was_given():
     )  # twice as large, ten times as unsure
 
 
-def test_the_protocol_holds_a_limit_for_what_a_photo_measures():
+def test_the_protocol_holds_a_limit_for_what_a_photo_measures(even_cuff):
     limits = load_protocol("wrist-hand-1").characteristic("cuff-symmetric").photo_limits
     assert limits == Limits(high=3.0, unit="mm")
-    good = judge_cuff(look_at_cuff(drawn(), width_mm=76.0), limits)
+    good = judge_cuff(even_cuff, limits)
     bad = judge_cuff(look_at_cuff(drawn(lean_deg=28.0), width_mm=88.0), limits)
     assert (good.verdict, bad.verdict) == (Verdict.CONFORMS, Verdict.DOES_NOT_CONFORM)
 
 
-def test_where_one_tip_alone_makes_the_difference_it_says_to_look_at_the_picture():
+def test_where_one_tip_alone_makes_the_difference_it_says_to_look_at_the_picture(even_cuff):
     seen = look_at_cuff(drawn(longer_mm=9.0), width_mm=76.0)
     assert seen.asymmetry_mm == pytest.approx(mirrored(even(outline_mm(longer_mm=9.0), 400)).largest, abs=1.2)
     assert seen.contributions["tips"] > 0.0
     assert any("one flank's end" in note for note in seen.notes)
-    assert not look_at_cuff(drawn(), width_mm=76.0).notes[1:]
+    assert not even_cuff.notes[1:]
 
 
 def blank():
