@@ -19,11 +19,12 @@ from handsel.diagnosis import library
 SMALL = {"FAULTLESS": 24, "SINGLE": 4, "PAIR": 1, "CORDS": 1}
 
 
-def small_library(monkeypatch: pytest.MonkeyPatch, folder: Path) -> None:
-    """Let libraries be small, and kept in this folder."""
+def small_library(monkeypatch: pytest.MonkeyPatch, folder: Path | None = None) -> None:
+    """Let libraries be small, and kept in this folder, or in the one that all tests of a run share."""
     for name, count in SMALL.items():
         monkeypatch.setattr(library, name, count)
-    monkeypatch.setenv(CACHE_VARIABLE, str(folder))
+    if folder is not None:
+        monkeypatch.setenv(CACHE_VARIABLE, str(folder))
     known.forget()
     diagnosing.forget()
 

@@ -30,16 +30,10 @@ from handsel.documents.hand_map import _PLACES
 LOOK = {"of": "starts", "place": "index", "answer": "late"}
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One folder of simulated hands for all tests of this file."""
-    return tmp_path_factory.mktemp("simulated")
-
-
 @pytest.fixture
-def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch, cache: Path) -> Iterator[Hand]:
+def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> Iterator[Hand]:
     """A refused hand whose library has its first round."""
-    small_library(monkeypatch, cache)
+    small_library(monkeypatch)
     hand = shallow(hall)
     make_rounds(hand, 0)
     yield hand

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -24,16 +23,10 @@ from handsel.bench.records.verifying import verify
 from handsel.diagnosis.catalogue import Catalogue
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One folder of simulated hands for all tests of this file."""
-    return tmp_path_factory.mktemp("simulated")
-
-
 @pytest.fixture
-def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch, cache: Path) -> Iterator[Hand]:
+def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> Iterator[Hand]:
     """A refused hand with one plain cause: screws that stand unequal."""
-    small_library(monkeypatch, cache)
+    small_library(monkeypatch)
     hand = shallow(
         hall,
         worked_rest_angle=38.0,

@@ -15,16 +15,10 @@ from handsel.bench.planning.one_hand import planned_hand
 LOOK = {"of": "starts", "place": "index", "answer": "late", "from": "causes"}
 
 
-@pytest.fixture(scope="module")
-def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One folder of simulated hands for all tests of this file."""
-    return tmp_path_factory.mktemp("simulated")
-
-
 @pytest.fixture
-def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch, cache: Path) -> Hand:
+def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> Hand:
     """A refused hand."""
-    small_library(monkeypatch, cache)
+    small_library(monkeypatch)
     return shallow(hall)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -19,9 +18,9 @@ LEAST_PX = 56
 
 
 @pytest.fixture
-def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Hand]:
+def hand(hall: Hall, monkeypatch: pytest.MonkeyPatch) -> Iterator[Hand]:
     """A refused hand whose library has its first round."""
-    small_library(monkeypatch, tmp_path)
+    small_library(monkeypatch)
     hand = shallow(hall)
     make_rounds(hand, 0)
     yield hand
