@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import lru_cache
 
-from handsel.data.load_design import load_design
+from handsel.data.library_store import build_library, library_place
+from handsel.data.load_design import design_path, load_design
 from handsel.data.load_faults import load_faults
 from handsel.data.load_protocol import load_protocol
+from handsel.data.toml_file import read_toml_file
 from handsel.design.placing import placed
 from handsel.diagnosis.catalogue import Catalogue
 from handsel.diagnosis.hands import Bench, make_bench
@@ -42,3 +44,11 @@ def bench_of(*kinds: str) -> Bench:
 def library_with(*kinds: str) -> Library:
     bench = bench_of(*kinds)
     return library_of(bench.catalogue, [make_round(bench, 0)], 1.0)
+
+
+def first_round(scale_ratio: float) -> None:
+    """Make what every command and bench of this run then finds: a twelfth of linden's simulated hands of a size."""
+    fingerprint = read_toml_file(design_path("linden")).sha256
+    at = library_place(whole(), load_design("linden"), fingerprint, scale_ratio)
+    if not at.file(0).is_file():
+        build_library(at, rounds=(0,))

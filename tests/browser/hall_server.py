@@ -17,6 +17,7 @@ from pathlib import Path
 from playwright.sync_api import Browser, BrowserContext, Page
 
 import handsel
+from handsel.data.library_store import CACHE_VARIABLE
 
 SIZES = {"phone": {"width": 390, "height": 844}, "laptop": {"width": 1366, "height": 768}}
 HOME = re.compile(r"^https?://[^/]+/$")
@@ -36,6 +37,7 @@ class Served:
 def served(folder: Path, *options: str) -> Iterator[Served]:
     """`handsel serve` on a free port, ended as its owner would end it."""
     env = {k: v for k, v in os.environ.items() if not k.startswith(("HANDSEL_", "DJANGO_"))}
+    env[CACHE_VARIABLE] = os.environ[CACHE_VARIABLE]  # this run's own simulated hands, and nobody's at home
     env["PYTHONPATH"] = str(Path(handsel.__file__).parents[1])
     process = subprocess.Popen(
         [

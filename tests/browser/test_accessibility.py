@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page
 
 from browser.conftest import needed
 from browser.hall_server import SIZES, Crowd, served
+from diagnosing import first_round
 
 AXE = Path(__file__).parents[2] / ".venv" / "axe" / "axe.min.js"
 LEAST_PX = 44  # what is pressed on a phone
@@ -78,7 +79,8 @@ OF_WIDTH = ["color-contrast", "target-size", "scrollable-region-focusable", "lin
 
 @pytest.fixture(scope="module")
 def crowd(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Crowd]:
-    """The demo day, served, and nobody there yet."""
+    """The demo day, served, and nobody there yet; some hands are simulated, so that causes can be named."""
+    first_round(1.1)
     with served(tmp_path_factory.mktemp("demo") / "records", "--demo") as bench:
         crowd = Crowd(browser=browser, bench=bench)
         yield crowd
