@@ -20,9 +20,12 @@ CACHE = pytest.StashKey[str]()
 
 # A file's tests stay in one process. Those that take longest come first, so that at the end no process is left alone
 # with one of them; by itself the distributor would leave files of few tests, which these are, for the end.
+# Those that wait for a browser or a server lie between those that reckon, so that a core has always something to do.
 LONGEST_FIRST = (
-    "browser/test_accessibility", "browser/test_journeys", "unit/test_readme", "unit/test_wheel", "bench/test_serve",
-    "bench/test_fuzz", "bench/test_round_the_gate", "browser/", "bench/test_kill", "independent/",
+    "browser/test_accessibility", "unit/test_vision_parts.", "browser/test_journeys", "unit/test_readme",
+    "bench/test_serve", "bench/test_fuzz", "bench/test_round_the_gate", "browser/", "unit/test_wheel",
+    "bench/test_kill", "bench/test_backup", "bench/test_measure_angle", "unit/test_vision_", "unit/test_shapes.",
+    "unit/test_library_store", "unit/test_c", "independent/",
 )  # fmt: skip
 
 
