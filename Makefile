@@ -35,8 +35,8 @@ PORT    ?= 8000
 EXAMPLE ?= examples/01-good-hand.toml
 OUT     ?= out
 WORKERS ?= 2
-# Two test processes on two cores: more threads inside each would only wait for one another.
-ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
+# Two test processes on two cores: more threads inside each would only wait for one another, and so would a third process.
+ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1 OPENCV_FOR_THREADS_NUM=1
 
 .PHONY: help run browser real-photos test quick lint types bundle study bench pins clean
 
