@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import tempfile
 
 os.environ["HANDSEL_DATA"] = tempfile.mkdtemp(prefix="handsel-test-")
+atexit.register(shutil.rmtree, os.environ["HANDSEL_DATA"], ignore_errors=True)
 for name in ("HANDSEL_SOLO", "HANDSEL_HTTPS", "HANDSEL_DATABASE"):
     os.environ.pop(name, None)
 
