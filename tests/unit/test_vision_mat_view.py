@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from handsel.vision.camera import Lens
-from handsel.vision.mat.corners import sampled
+from handsel.vision.edges import LINEAR
+from handsel.vision.mat.corners import light_at, sampled
 from handsel.vision.mat.sheet import MATS
 from handsel.vision.mat.view import MatCause, MatRefused, find_markers, shadow_mm, view_of
 from unit.parts_scenes import A4, Camera, drawn, over
@@ -119,3 +120,10 @@ def test_values_between_pixels_are_those_of_a_plane() -> None:
     assert sampled(np.stack([plane, -plane], -1), at)[:, 1] == pytest.approx(
         3 * at[:, 1] - 2 * at[:, 0], abs=1e-9
     )
+
+
+def test_light_round_some_places_is_that_of_the_whole_picture_there() -> None:
+    picture = np.random.default_rng(5).integers(0, 256, (40, 60)).astype(np.uint8)
+    for low, high in (((20.2, 11.3), (27.9, 19.1)), ((-3.0, -2.0), (4.5, 3.5)), ((55.1, 35.2), (63.0, 44.0))):
+        at = np.random.default_rng(6).uniform(low, high, (50, 2))
+        assert light_at(picture, at) == pytest.approx(sampled(LINEAR[picture], at), abs=1e-12)

@@ -40,6 +40,23 @@ def sampled(picture: npt.NDArray[np.floating], at_px: FloatArray) -> FloatArray:
     return result
 
 
+def light_at(gray: Gray, at_px: FloatArray) -> FloatArray:
+    """Light between the pixels of a picture, for which only what lies round the places is taken back to light.
+
+    Parameters: gray : (h, w) uint8 [-], file values; at_px : (..., 2) float [px], x then y.
+    Returns: (...) float [-], 1 for white.
+    Raises: nothing of its own.
+    Valid for: as `sampled`.
+    Source: as `sampled`.
+    Checked by: unit/test_vision_mat_view.py
+    """
+    size = np.array(gray.shape[::-1])
+    places = at_px.reshape(-1, 2)
+    low = np.clip(np.floor(places.min(0)), 0, size - 2).astype(int)
+    high = np.clip(np.ceil(places.max(0)) + 2, low + 2, size).astype(int)
+    return sampled(LINEAR[gray[low[1] : high[1], low[0] : high[0]]], at_px - low)
+
+
 def refined_corners(gray: Gray, corners_px: FloatArray) -> FloatArray | None:
     """A marker's corners from its outer edges.
 
@@ -75,7 +92,7 @@ def _side_line(gray: Gray, h: FloatArray, axis: int, at: float) -> FloatArray | 
     along, across = np.meshgrid(_ALONG, at + out * _ACROSS, indexing="ij")
     cells = np.stack([along, across] if axis == 0 else [across, along], -1)
     places = apply_homography(h, cells.reshape(-1, 2)).reshape(*cells.shape)
-    light = sampled(LINEAR[gray], places)  # (along, across), from black to white
+    light = light_at(gray, places)  # (along, across), from black to white
     low, high = light[:, :6].mean(1), light[:, -6:].mean(1)
     clear = high - low > 0.5 * float(np.median(high - low))
     if float(np.median(high - low)) < 0.02 or clear.sum() < 12:

@@ -119,10 +119,11 @@ def _paper(light: FloatArray, view: MatView, scale: float) -> tuple[FloatArray, 
     rows, cols = light.shape[0] // step, light.shape[1] // step
     blocks = light[: rows * step, : cols * step].reshape(rows, step, cols, step, 3).swapaxes(1, 2)
     blocks = blocks.reshape(rows, cols, -1, 3)
-    bright = np.percentile(blocks.mean(3), 60, axis=2)
-    near = np.abs(blocks.mean(3) - bright[..., None]) < 0.12
-    value = (blocks * near[..., None]).sum(2) / np.maximum(near.sum(2), 1)[..., None]
-    even = blocks.mean(3).std(2) if blocks.size else bright
+    grey = (blocks[..., 0] + blocks[..., 1] + blocks[..., 2]) / np.float32(3)
+    bright = np.percentile(grey, 60, axis=2)
+    near = (np.abs(grey - bright[..., None]) < 0.12).astype(np.float32)
+    value = np.einsum("rcpk,rcp->rck", blocks, near) / np.maximum(near.sum(2), 1)[..., None]
+    even = grey.std(2) if grey.size else bright
     x = (np.arange(cols) + 0.5) * step / scale / mat.width_mm * 2 - 1
     y = (np.arange(rows) + 0.5) * step / scale / mat.height_mm * 2 - 1
     u, v = np.meshgrid(x, y)

@@ -7,30 +7,29 @@ to the fitting of outlines, which knows what it looks for.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from handsel.vision.mat.edged import CLOSED, LEAST_MM2, Mask, cleaned, edged, fills_hull, hulls, steepness
 from handsel.vision.mat.flat import LIGHT_FLOOR, Flat
 from handsel.vision.mat.view import MatView
 
 FloatArray = npt.NDArray[np.float64]
-Mask = npt.NDArray[np.bool_]
+Picture = npt.NDArray[np.float32]
 
 _TOLD_MM = 0.25  # smoothing before places are told apart
 _CHROMA, _DARK, _BRIGHT = 0.22, -1.75, 0.16  # natural logarithms of light ratios
-_SHARP_PER_MM, _GAP_MM = 0.085, 2.4  # slope of an edge [1/mm]; gaps in one that are closed
-_CLOSED = 0.72  # of its hull that a thing fills whose edges were followed all round
+_GAP_MM = 2.4  # gaps in an edge that are closed
 _STEEPER = (1.5, 2.2, 3.2)  # times as steep, to part things that soft shadow has joined
 _LEAST_FAINT_MM2, _LEAST_HULL_MM2 = 25.0, 60.0
 _AROUND_MM = 2.5  # by which the steeper edges of a faint thing may miss its outline
 _SHADED, _SHADED_MM2 = 0.2, 3.0  # so dark, over so much, is some place on every real thing, or beside it
-_LEAST_MM2 = 12.0  # smaller specks are dust, or printing
 _OWN = 0.2  # share of a thing and its shadow that must be told apart for it to have an outline of its own
 _SHADOW_MM = 6.0  # so far a small part's shadow under a lamp is taken to reach
-_LINE_MM = 0.8  # thinner things are printed lines
-_THIN_MM = 0.4  # what is steep over less is a hairline on the sheet, and may join what lies beside it
+_MARGIN_MM = 6.0  # round a thing, beyond all that is closed or grown below
 _INNER = 0.4  # share of a thing's outline that must lie within the border line: what reaches in from outside is no part
 NOISE = 0.03  # light against the paper's, added before colour is divided by it
 _TINTED = 0.12  # a thing's colour against grey, light against the paper's, from which colour names its edge
@@ -57,6 +56,29 @@ class Patch:
     is_rest: bool = False  # what a part left over of a faint thing: several, and shadow
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Thing:
+    """One thing with its shadow, and what is known round it: cut out of the sheet, which is mostly paper."""
+
+    mask: Mask  # the thing and its shadow
+    its_own: Mask  # what is told apart from shadow
+    level: Picture  # (h, w) natural logarithm of light
+    steep: Picture
+    inner: Mask  # the sheet's free area
+    origin_mm: FloatArray  # (2,) of the cut's upper left corner, table frame
+    scale: float
+
+    def outlined(self, mask: Mask) -> list[tuple[FloatArray, float]]:
+        """`outlined` in the table frame."""
+        return [(points + self.origin_mm, area) for points, area in outlined(mask, self.scale)]
+
+    @property
+    def is_shaded(self) -> bool:
+        """Whether some of it is as dark as every real thing, or the paper beside it, is somewhere."""
+        dark = np.abs(self.level[self.mask]) > _SHADED
+        return bool(dark.sum() > _SHADED_MM2 * self.scale**2)
+
+
 def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     """What lies on the paper.
 
@@ -72,35 +94,50 @@ def patches(flat: Flat, view: MatView) -> tuple[Patch, ...]:
     # Light is what blurs, not its logarithm: a pixel half on a part looks as half of both.
     blurred = cv2.GaussianBlur(flat.ratio, (0, 0), _TOLD_MM * flat.px_per_mm)
     soft = np.log(np.maximum(blurred, LIGHT_FLOOR)).astype(np.float32)
-    level = soft.mean(2)
-    colour = np.abs(soft - level[..., None]).max(2)
+    # Channel by channel: numpy is slow along an axis of three.
+    level = (soft[..., 0] + soft[..., 1] + soft[..., 2]) / np.float32(3)
+    colour = np.maximum.reduce([np.abs(soft[..., k] - level) for k in range(3)])
     # In the dark, noise makes colours.
     sure = ((colour > _CHROMA) & (level > -3.0)) | (level < _DARK) | (level > _BRIGHT)
     sure &= flat.printing_mm > 0
-    sure = _cleaned(sure, flat.px_per_mm)
-    steep = _steepness(soft, flat)
-    edged = _edged(steep > 1.0, view, flat.px_per_mm, _GAP_MM)
+    sure = cleaned(sure, flat.px_per_mm)
+    steep = steepness(soft, flat)
     inner = _inner(view, flat.px_per_mm, sure.shape)
     found: list[Patch] = []
-    count, labels = cv2.connectedComponents((edged | sure).astype(np.uint8))
-    for k in range(1, count):
-        mine = labels == k
-        whole = float(mine.sum())
-        if not (mine & inner).any():
-            continue
-        is_shaded = (np.abs(level[mine]) > _SHADED).sum() > _SHADED_MM2 * flat.px_per_mm**2
-        its_own = sure & mine
+    for thing in _things(sure, level, steep, inner, flat.px_per_mm):
         # A part and its shadow; specks of colour in a shadow are no part.
-        if float(its_own.sum()) <= _OWN * whole:
-            if is_shaded:
-                found += _all_within(mine, _parted(mine, steep, view, flat.px_per_mm), flat.px_per_mm)
+        if float(thing.its_own.sum()) <= _OWN * float(thing.mask.sum()):
+            if thing.is_shaded:
+                found += _all_within(thing, thing.mask, _parted(thing))
             continue
-        own = [_own(outline, area, its_own, flat) for outline, area in outlined(its_own, flat.px_per_mm)]
-        if is_shaded:
-            own = _with_shadow(own, mine, its_own, flat.px_per_mm)
-        found += own
+        own = [_own(outline, area, sure, flat) for outline, area in thing.outlined(thing.its_own)]
+        found += _with_shadow(thing, own) if thing.is_shaded else own
     # A tall part seems to reach over the border line; what comes in from outside is a hand, a sheet, a ruler.
     return tuple(p for p in found if _inside_line(p.outline_mm, view) > _INNER)
+
+
+def _things(sure: Mask, level: Picture, steep: Picture, inner: Mask, scale: float) -> Iterator[_Thing]:
+    """What is told apart or has edges, piece by piece, where some of it is within the free area."""
+    import cv2
+
+    either = sure | edged((steep > 1.0) & inner, scale, _GAP_MM)
+    count, labels, boxes, _ = cv2.connectedComponentsWithStats(either.astype(np.uint8))
+    margin = round(_MARGIN_MM * scale)
+    for k in range(1, count):
+        x, y, wide, high = (int(v) for v in boxes[k, :4])
+        left, upper = max(0, x - margin), max(0, y - margin)
+        here = (slice(upper, y + high + margin), slice(left, x + wide + margin))
+        mask = np.asarray(labels[here] == k)
+        if (mask & inner[here]).any():
+            yield _Thing(
+                mask=mask,
+                its_own=sure[here] & mask,
+                level=level[here],
+                steep=steep[here],
+                inner=inner[here],
+                origin_mm=np.array([left, -upper]) / scale,
+                scale=scale,
+            )
 
 
 def _inside_line(outline_mm: FloatArray, view: MatView) -> float:
@@ -143,85 +180,62 @@ def _own(outline_mm: FloatArray, area_mm2: float, mask: Mask, flat: Flat) -> Pat
     )
 
 
-def _with_shadow(own: list[Patch], mine: Mask, its_own: Mask, scale: float) -> list[Patch]:
+def _with_shadow(thing: _Thing, own: list[Patch]) -> list[Patch]:
     """Things with what each may be instead: without colour, lit sides may be as dark as shadow, and shadow as a part.
 
-    own: what was cut out of a mask `mine`, of which `its_own` was told apart.
+    own: what was told apart of the thing.
     """
     import cv2
 
     large = [p for p in own if p.area_mm2 > _LEAST_HULL_MM2]
     if len(large) <= 1:
-        whole = _all_within(mine, [], scale)
+        whole = _all_within(thing, thing.mask, [])
         first = max(own, key=lambda p: p.area_mm2, default=None)
         return [replace(p, instead=whole[0]) if whole and p is first and p.tint is None else p for p in own]
-    _, labels = cv2.connectedComponents(its_own.astype(np.uint8))
-    k = round(_SHADOW_MM * scale)
+    _, labels = cv2.connectedComponents(thing.its_own.astype(np.uint8))
+    k = round(_SHADOW_MM * thing.scale)
     near = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
     found = []
     for patch in own:
         if patch.tint is not None or patch.area_mm2 <= _LEAST_HULL_MM2:
             found.append(patch)
             continue
-        x, y = np.rint(patch.outline_mm[0] * [scale, -scale] - 0.5).astype(int)
+        x, y = np.rint((patch.outline_mm[0] - thing.origin_mm) * [thing.scale, -thing.scale] - 0.5).astype(
+            int
+        )
         this = labels == labels[y, x]
         around = cv2.dilate(this.astype(np.uint8), near) > 0
-        whole = _all_within(mine & around & (~its_own | this), [], scale)
+        whole = _all_within(thing, thing.mask & around & (~thing.its_own | this), [])
         largest = max(whole, key=lambda p: p.area_mm2, default=None)
         found.append(replace(patch, instead=largest))
     return found
 
 
-def _all_within(mine: Mask, parted: list[Mask], scale: float) -> list[Patch]:
+def _all_within(thing: _Thing, mask: Mask, parted: list[Mask]) -> list[Patch]:
     """A thing and its shadow in one, with the pieces that it may be instead."""
-    pieces = tuple(_faint(outline, area) for piece in parted for outline, area in outlined(piece, scale))
+    pieces = tuple(_faint(outline, area) for piece in parted for outline, area in thing.outlined(piece))
     return [
         replace(_faint(outline, area), pieces=pieces)
-        for outline, area in outlined(mine, scale)
+        for outline, area in thing.outlined(mask)
         if area > _LEAST_FAINT_MM2
     ]
 
 
-def _parted(mask: Mask, steep: npt.NDArray[np.float32], view: MatView, scale: float) -> list[Mask]:
+def _parted(thing: _Thing) -> list[Mask]:
     """Faint things that soft shadow may have made one, as they are where only steeper edges are followed."""
     import cv2
 
-    if _fills_hull(mask):
+    if fills_hull(thing.mask):
         return []
-    k = round(_AROUND_MM * scale)
+    k = round(_AROUND_MM * thing.scale)
     rim = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
     for more in _STEEPER:
-        hulls = _apart(_edged((steep > more) & mask, view, scale, _GAP_MM / 2) & mask)
-        hulls = [h for h in hulls if h.sum() > _LEAST_HULL_MM2 * scale**2]
-        if len(hulls) > 1:
-            return [cv2.dilate(h.astype(np.uint8), rim).astype(bool) for h in hulls]
+        steeper = (thing.steep > more) & thing.mask & thing.inner
+        found = hulls(edged(steeper, thing.scale, _GAP_MM / 2) & thing.mask)
+        found = [h for h in found if h.sum() > _LEAST_HULL_MM2 * thing.scale**2]
+        if len(found) > 1:
+            return [cv2.dilate(h.astype(np.uint8), rim).astype(bool) for h in found]
     return []
-
-
-def _apart(mask: Mask) -> list[Mask]:
-    """The hulls of a mask's pieces, those that overlap as one."""
-    import cv2
-
-    joined = mask.astype(np.uint8)
-    while True:
-        rings, _ = cv2.findContours(joined, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        hulled = np.zeros_like(joined)
-        for ring in rings:
-            cv2.drawContours(hulled, [cv2.convexHull(ring)], -1, 1, cv2.FILLED)
-        if (hulled == joined).all():
-            break
-        joined = hulled
-    count, labels = cv2.connectedComponents(joined)
-    return [labels == k for k in range(1, count)]
-
-
-def _fills_hull(mask: Mask) -> bool:
-    """Whether the largest piece of a mask is most of what its hull covers: its edges were followed all round."""
-    import cv2
-
-    rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    ring = max(rings, key=cv2.contourArea)
-    return cv2.contourArea(ring) > _CLOSED * cv2.contourArea(cv2.convexHull(ring))
 
 
 def _faint(outline_mm: FloatArray, area_mm2: float) -> Patch:
@@ -231,48 +245,9 @@ def _faint(outline_mm: FloatArray, area_mm2: float) -> Patch:
     hull = cv2.convexHull(outline_mm.astype(np.float32))[:, 0].astype(float)
     x, y = hull.T
     whole = float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum()) / 2
-    if area_mm2 > _CLOSED * abs(whole):
+    if area_mm2 > CLOSED * abs(whole):
         return Patch(outline_mm=outline_mm, area_mm2=area_mm2, certain=False)
     return Patch(outline_mm=hull if whole > 0 else hull[::-1], area_mm2=abs(whole), certain=False)
-
-
-def _steepness(soft: npt.NDArray[np.float32], flat: Flat) -> npt.NDArray[np.float32]:
-    """How steeply light changes, against what an edge must show: soft shadow stays below 1."""
-    import cv2
-
-    scale = flat.px_per_mm
-    slope = np.hypot(cv2.Sobel(soft, cv2.CV_32F, 1, 0), cv2.Sobel(soft, cv2.CV_32F, 0, 1)).max(2) / 8 * scale
-    return np.asarray(slope / max(_SHARP_PER_MM, 3.0 * flat.unlit * scale / 4), np.float32)
-
-
-def _edged(steep: Mask, view: MatView, scale: float, gap_mm: float) -> Mask:
-    """What sharp edges run round: parts of any colour, and the shadows of small lamps; soft shadow has no edge."""
-    import cv2
-
-    mask = steep & _inner(view, scale, steep.shape)
-    k = max(1, round(gap_mm * scale / 2))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
-    thin = max(2, round(_THIN_MM * scale))
-    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
-    work = cv2.morphologyEx(work, cv2.MORPH_CLOSE, disc)
-    return _cleaned(work > 0, scale)
-
-
-def _cleaned(mask: Mask, scale: float) -> Mask:
-    """Thin lines taken out, small gaps closed, holes filled."""
-    import cv2
-
-    k = max(1, round(_LINE_MM * scale / 2))
-    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * k + 1, 2 * k + 1))
-    small = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
-    work = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, small)
-    work = cv2.morphologyEx(work, cv2.MORPH_OPEN, disc)
-    rings, _ = cv2.findContours(work, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    filled = np.zeros_like(work)
-    for ring in rings:
-        if cv2.contourArea(ring) / scale**2 >= _LEAST_MM2:
-            cv2.drawContours(filled, [ring], -1, 1, cv2.FILLED)
-    return np.asarray(filled, bool)
 
 
 def outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
@@ -291,7 +266,7 @@ def outlined(mask: Mask, scale: float) -> list[tuple[FloatArray, float]]:
     rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     for ring in rings:
         area = cv2.contourArea(ring) / scale**2
-        if area < _LEAST_MM2 or len(ring) < 8:
+        if area < LEAST_MM2 or len(ring) < 8:
             continue
         points = (ring[:, 0].astype(float) + 0.5) / scale * [1.0, -1.0]
         x, y = points.T

@@ -148,7 +148,7 @@ def handedness(solid: Solid) -> float:
     for normal in planes:
         odd = at @ normal
         flat = at - np.outer(odd, normal)
-        once = np.einsum("n,n,ni,nj->ij", w, odd, flat, flat)
+        once = (flat * (w * odd)[:, None]).T @ flat
         left.append(np.sqrt((once**2).sum() + (w @ odd**3) ** 2))
     return float(min(left))
 

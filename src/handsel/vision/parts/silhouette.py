@@ -72,41 +72,44 @@ def silhouette(skin: Skin, camera_mm: FloatArray) -> FloatArray:
     """
     from manifold3d import CrossSection, FillRule, JoinType
 
-    seen = skin.normals @ camera_mm > skin.offsets
-    one, other = seen[skin.faces[:, 0]], seen[skin.faces[:, 1]]
-    rim = one != other
-    ways = np.where(one[rim, None], skin.edges[rim], skin.edges[rim, ::-1])
-    used, ends = np.unique(ways, return_inverse=True)
-    flat = shadow_mm(skin.points_mm[used], camera_mm)
-    rings = [flat[ring] for ring in _rings(ends.reshape(-1, 2))]
-    area = CrossSection(rings, FillRule.Positive).simplify(_FINE_MM)
+    flat = shadow_mm(skin.points_mm, camera_mm)
+    area = CrossSection([flat[ring] for ring in _rings(_rim(skin, camera_mm))], FillRule.Positive)
     # A slit too narrow for light to come through is no gap in a photo.
-    closed = area.offset(_SLIT_MM, JoinType.Round, circular_segments=12).offset(
-        -_SLIT_MM, JoinType.Round, circular_segments=12
+    closed = (
+        area.simplify(_FINE_MM)
+        .offset(_SLIT_MM, JoinType.Round, circular_segments=12)
+        .offset(-_SLIT_MM, JoinType.Round, circular_segments=12)
     )
     return max((np.asarray(r, float) for r in closed.to_polygons()), key=ring_area_mm2)
 
 
+def _rim(skin: Skin, camera_mm: FloatArray) -> IntArray:
+    """The edges between faces that the camera sees and others, (k, 2) points in the order of the seen face."""
+    seen = skin.normals @ camera_mm > skin.offsets
+    one = seen[skin.faces[:, 0]]
+    between = np.flatnonzero(one != seen[skin.faces[:, 1]])
+    ways = skin.edges[between]
+    return np.where(one[between, None], ways, ways[:, ::-1])
+
+
 def _rings(ways: IntArray) -> list[list[int]]:
     """Closed walks along all the ways, each walked once; where several go on, which is taken does not matter."""
-    starts, ends = ways.T
-    onward = np.full(int(ways.max(initial=-1)) + 1, -1)
-    onward[starts] = ends
-    # Hardly a point has two ways onward: those that were written over are kept aside.
-    order = np.argsort(starts, kind="stable")
-    again = order[:-1][starts[order[1:]] == starts[order[:-1]]]
-    aside: dict[int, list[int]] = {}
-    for start, end in ways[again].tolist():
-        aside.setdefault(start, []).append(end)
-    to = onward.tolist()
+    onward: dict[int, int] = {}
+    aside: dict[int, list[int]] = {}  # hardly a point has two ways onward
+    for start, end in ways.tolist():
+        if start in onward:
+            aside.setdefault(start, []).append(onward[start])
+        onward[start] = end
     rings = []
-    for first in range(len(to)):
-        while to[first] >= 0:
+    for first in list(onward):
+        while first in onward:
             at, ring = first, []
-            while to[at] >= 0:
+            while at in onward:
                 ring.append(at)
-                more = aside.get(at)
-                to[at], at = (more.pop() if more else -1), to[at]
+                to = onward.pop(at)
+                if aside.get(at):
+                    onward[at] = aside[at].pop()
+                at = to
             rings.append(ring)
     return rings
 
