@@ -16,8 +16,9 @@ from handsel.vision.mat.view import MatView
 from handsel.vision.parts.field import Field, field_of
 from handsel.vision.parts.kinds import Kind, Pose, even_points, outline_seen
 from handsel.vision.parts.pull import LEAST_STEPS, Fit, refined
-from handsel.vision.parts.search import along_joined, laid_on, long_axis, searched
+from handsel.vision.parts.search import along_joined, searched
 from handsel.vision.parts.silhouette import ring_area_mm2
+from handsel.vision.parts.slide import laid_on, long_axis
 from handsel.vision.parts.steps import SPACING_MM, silent_at
 
 FloatArray = npt.NDArray[np.float64]

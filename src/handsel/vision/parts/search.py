@@ -1,13 +1,13 @@
 """Where a part that lies in a given way may be within a patch, roughly: places and turns worth a closer look.
 
-On a patch with an outline of its own the part's outline is slid onto it. Where a patch is part and shadow in one, all
-places and turns are tried for edges of any sort. Where several parts cover each other in the picture, only the outer
-line of them all is sure, and a part is looked for whose outline runs along much of it and nowhere beyond.
+On a patch with an outline of its own the part's outline is slid onto it (`slide`). Where a patch is part and shadow in
+one, all places and turns are tried for edges of any sort. Where several parts cover each other in the picture, only the
+outer line of them all is sure, and a part is looked for whose outline runs along much of it and nowhere beyond.
 """
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import pi
 
 import numpy as np
 import numpy.typing as npt
@@ -16,16 +16,13 @@ from handsel.vision.mat.patches import Patch
 from handsel.vision.mat.view import MatView
 from handsel.vision.parts.field import SEARCH_MM, Field, Places
 from handsel.vision.parts.kinds import Pose, even_points, outline_seen
-from handsel.vision.parts.steps import spread_along, to_outline
+from handsel.vision.parts.slide import Start, lift_of, long_axis, moved, pulled
+from handsel.vision.parts.steps import spread_along
 
 FloatArray = npt.NDArray[np.float64]
-Start = tuple[float, FloatArray, float]  # worse the higher; place [mm]; turn [rad]
 
-_OTHER_FORM = 2.0  # lengths against widths that differ by so much are not the same form
-# Turned, or moved at its top, by less, an outline is not predicted anew.
-_SAME_VIEW_RAD, _SAME_VIEW_MM = 0.15, 0.5
+_SAME_VIEW_RAD = 0.15  # turned by less, an outline is not predicted anew
 _POINTS, _EDGE_BY_CHANCE = 60, 0.25  # places along an outline; how steep they are by chance
-_PULLS = 6  # steps in which an outline slides onto another
 _ON_MM, _BEYOND_MM = 1.0, 1.5  # so near, an outline runs along another; so far outside, it leaves it
 _WITHIN = 0.88  # share of an outline that may not leave what it is part of
 _COARSE_TURNS = 30  # of a whole turn, before an outline is slid
@@ -38,104 +35,12 @@ _NEAR_PX, _NEAR_TURNS_RAD = 2, np.radians((-5.0, -2.5, 0.0, 2.5, 5.0))
 _VIEWS = 3  # times that a tall part's outline is predicted anew as it is slid
 
 
-def long_axis(points: FloatArray) -> tuple[float, float]:
-    """Direction of the longer axis of an outline's points, and how much longer it is.
-
-    Parameters: points : (n, 2) float [mm].
-    Returns: the direction, up to half a turn [rad], and the ratio of the longer spread to the shorter [-].
-    Raises: nothing of its own.
-    Valid for: at least three points, not all on one line.
-    Source: principal axes of the second moments.
-    Checked by: unit/test_vision_parts.py
-    """
-    d = points - points.mean(0)
-    cov = d.T @ d
-    values = np.linalg.eigvalsh(cov)
-    return 0.5 * float(np.arctan2(2 * cov[0, 1], cov[0, 0] - cov[1, 1])), float(
-        sqrt(values[1] / max(values[0], 1e-9))
-    )
-
-
-def laid_on(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView) -> list[Start]:
-    """Places and turns that lay a pose's outline on the patch's.
-
-    Parameters: patch, with an outline of its own; field, of that outline; pose; scale [-]; view.
-    Returns: up to two starts, with how far they miss [mm]; none for a pose of another form.
-    Raises: nothing of its own.
-    Valid for: patches of one part.
-    Source: principal axes for the turn; Gauss-Newton on the distance to the outline; a tall part predicted anew.
-    Checked by: unit/test_vision_parts.py
-    """
-    mine = even_points(patch.outline_mm, 120)
-    axis, longer = long_axis(mine)
-    middle = mine.mean(0)
-    own, own_longer = long_axis(even_points(pose.outline_mm, 120))
-    first = axis - own
-    turns = [first, first + pi]
-    if min(longer, own_longer) < 1.25:
-        turns = [first + k * pi / 6 for k in range(12)]
-    elif min(longer, own_longer) < 1.6:
-        turns += [first + t for t in (-0.35, 0.35, pi - 0.35, pi + 0.35)]
-    if max(longer, own_longer) > _OTHER_FORM * min(longer, own_longer):
-        return []
-    found = []
-    lift = _lift(pose, view)
-    for turn in turns:
-        at = middle
-        for _ in range(_VIEWS):
-            outline = outline_seen(
-                pose, at_mm=at, turn_rad=turn, camera_mm=view.at_mm, scale=scale, rough=True
-            )
-            points = even_points(outline, 90)
-            shift = middle - points.mean(0)
-            points, before = points + shift, at
-            moved, more, cost = _pulled(field, points)
-            pivot = points.mean(0)
-            back = np.abs(to_outline(mine[::2], _moved(points, pivot, moved, more)))
-            cost = sqrt(0.5 * cost**2 + 0.5 * float((np.minimum(back, 4.0) ** 2).mean()))
-            at, turn = _moved(at + shift, pivot, moved, more), turn + more
-            # From its new place a tall part looks another.
-            if lift * float(np.linalg.norm(at - before)) < _SAME_VIEW_MM:
-                break
-        found.append((cost, at, turn))
-    found.sort(key=lambda f: f[0])
-    return found[:2]
-
-
-def _lift(pose: Pose, view: MatView) -> float:
-    """How far a part's top seems to move against its foot when it is moved, as a share."""
-    return pose.height_mm / max(float(view.at_mm[2]) - pose.height_mm, 50.0)
-
-
-def _moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: float) -> FloatArray:
-    c, s = np.cos(turn), np.sin(turn)
-    result: FloatArray = (points - pivot) @ np.array([[c, s], [-s, c]]) + pivot + shift
-    return result
-
-
 def _turned(
     points: FloatArray, normals: FloatArray, pivot: FloatArray, turn: float
 ) -> tuple[FloatArray, FloatArray]:
     """Points of an outline and its normals there, turned about a point."""
-    none = np.zeros(2)
-    return _moved(points, pivot, none, turn), _moved(normals, none, none, turn)
-
-
-def _pulled(field: Field, points: FloatArray) -> tuple[FloatArray, float, float]:
-    """Shift, turn and rms distance [mm] after sliding points onto the field's outline."""
-    pivot = points.mean(0)
-    shift, turn = np.zeros(2), 0.0
-    for _ in range(_PULLS):
-        now = _moved(points, pivot, shift, turn)
-        off, along_x, along_y = np.moveaxis(field.at(field.slopes, now), -1, 0)
-        arm = now - pivot - shift
-        rows = np.column_stack([along_x, along_y, along_y * arm[:, 0] - along_x * arm[:, 1]])
-        weight = 1.0 / (1.0 + (off / 1.5) ** 2)
-        normal = rows.T @ (rows * weight[:, None]) + np.diag([0.5, 0.5, 20.0])
-        step = np.linalg.solve(normal, -rows.T @ (weight * off))
-        shift, turn = shift + step[:2], turn + min(max(float(step[2]), -0.3), 0.3)
-    off = field.at(field.signed, _moved(points, pivot, shift, turn))
-    return shift, turn, sqrt(float((np.minimum(np.abs(off), 4.0) ** 2).mean()))
+    none, by = np.zeros((1, 2)), np.array([turn])
+    return moved(points[None], pivot[None], none, by)[0], moved(normals[None], none, none, by)[0]
 
 
 def searched(patch: Patch, field: Field, pose: Pose, scale: float, view: MatView) -> list[Start]:
@@ -246,7 +151,7 @@ def along_joined(
     near = _near(field, edge_mm)
     found: list[Start] = []
     step = round(SEARCH_MM * field.per_mm)
-    is_tall = _lift(pose, view) > _TALL
+    is_tall = lift_of(pose, view) > _TALL
     for turn in np.arange(_COARSE_TURNS) * (2 * pi / _COARSE_TURNS):
         at = middle
         if is_tall:  # so that the outline, not the foot, is about the middle
@@ -317,8 +222,8 @@ def _polished(
     best: Start = (0.0, at, turn)
     for _ in range(_VIEWS):
         points, run = _predicted(pose, at, turn, scale, view)
-        shift, more, _ = _pulled(field, points)
-        at, turn = _moved(at, points.mean(0), shift, more), turn + more
+        shift, more, _ = pulled(field, points[None])
+        at, turn = moved(at[None, None], points.mean(0)[None], shift, more)[0, 0], turn + float(more[0])
         points, run = _predicted(pose, at, turn, scale, view)
         within = float((field.at(field.signed, points) < _BEYOND_MM).mean())
         along = run * float(field.at(near, points).mean()) if within > _WITHIN else 0.0
