@@ -34,6 +34,9 @@ TEXTURE_PX_PER_MM = 8
 LONG_PX = 2000  # three million pixels: what a phone sends when it sends its photos small
 PHONE_LONG_PX = 3264  # eight million: the photo itself, of a phone that is not new
 CHUNK = 500_000  # pixels whose light is asked for at once
+# Air round each part, so that two are apart by twice as much; a narrower one is taken where all do not fit.
+GAPS_MM, FINGER_GAPS_MM = (6.0, 5.0, 4.0, 3.0), (7.0, 6.0, 5.0)
+APART_GRID_PX = 4  # in which it is looked whether parts are apart in the picture
 GUIDED_PX = 9  # over which soft light is evened in a small photo
 
 # Colours of filament, reflectance in linear light.
@@ -76,6 +79,7 @@ class Layout:
     covered: tuple[int, ...] = ()  # markers under a sheet of paper
     mat: bool = True
     odd_poses: float = 0.15  # share of parts that do not lie on their flat side
+    tidy: bool = False  # laid as the sheet asks: flat side down, apart by a finger, and apart in the picture too
     trouble: tuple[str, ...] = field(default=())  # what the photo must be told to have, in words
     long_px: int = LONG_PX  # of the picture's longer side
 
@@ -218,7 +222,8 @@ def pieces_of(layout: Layout, rng: np.random.Generator) -> list[Piece]:
         side = other if name in layout.mirrored else layout.side
         ratio = rescaled.get(name, 1.0)
         solid, flat_side = one_part(name, round(layout.scale * ratio, 6), side)
-        points, triangles, flat = resting(solid, rng, flat_side, rng.random() < layout.odd_poses)
+        odd = not layout.tidy and rng.random() < layout.odd_poses
+        points, triangles, flat = resting(solid, rng, flat_side, odd)
         state = "mirrored" if name in layout.mirrored else "rescaled" if ratio != 1.0 else "right"
         found.append(
             Piece(
@@ -263,7 +268,7 @@ def lay_out(layout: Layout, pieces: list[Piece], rng: np.random.Generator) -> li
     mat = MATS[layout.paper]
     free, px = mat.free, 1.0
     wide, high = round(free.width_mm * px), round(free.height_mm * px)
-    for gap in (6.0, 5.0, 4.0, 3.0):
+    for gap in FINGER_GAPS_MM if layout.tidy else GAPS_MM:
         taken = np.zeros((high, wide), np.uint8)
         if layout.card:
             x, y = mat.card.x_mm - free.x_mm, mat.card.y_mm - free.y_mm
@@ -348,6 +353,23 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
         "size_px": size,
         "roll_deg": roll,
     }
+
+
+def are_apart(camera: Camera, laid: list[np.ndarray], pieces: list[Piece]) -> bool:
+    """Whether nothing hides anything of another in the picture, and some paper shows between them."""
+    import cv2
+
+    wide, high = (round(n / APART_GRID_PX) + 1 for n in camera.size)
+    taken = np.zeros((high, wide), np.uint8)
+    for points, piece in zip(laid, pieces, strict=True):
+        shown = np.rint(camera.shown(points) / APART_GRID_PX).astype(np.int32)
+        mine = np.zeros_like(taken)
+        for triangle in shown[piece.triangles]:
+            cv2.fillConvexPoly(mine, triangle, 1)
+        if (taken & cv2.dilate(mine, np.ones((5, 5), np.uint8))).any():
+            return False
+        taken |= mine
+    return True
 
 
 def build_scenes(
@@ -540,6 +562,9 @@ def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
     pieces = pieces_of(layout, rng)
     laid = lay_out(layout, pieces, rng)
     camera, view = make_camera(layout, rng)
+    while layout.tidy and not are_apart(camera, laid, pieces):
+        laid = lay_out(layout, pieces, rng)
+        camera, view = make_camera(layout, rng)
     with tempfile.TemporaryDirectory() as folder:
         scenes = build_scenes(mi, layout, laid, pieces, rng, Path(folder))
         light = take(mi, scenes, camera, rng)

@@ -57,6 +57,22 @@ def test_handedness_is_the_same_whichever_way_a_body_is_turned() -> None:
     assert handedness(both) < 0.1 * handedness(solid)
 
 
+@pytest.mark.parametrize("scale", [0.75, 1.0, 1.25])
+def test_a_part_lies_on_the_face_opposite_its_flat_side_though_two_pieces_of_it_nearly_agree(scale: float) -> None:
+    """The carrier's crossbar stands a little before its stem: between the hull's two faces there is no rest."""
+    whole = load_design("linden")
+    only = replace(whole, parts=tuple(p for p in whole.parts if p.name == "tension_carrier"))
+    (carrier,) = kinds_of(only, scale, "right")
+    flat = next(p for p in carrier.poses if p.on_flat_side)
+    other = [p for p in carrier.poses if not p.on_flat_side and abs(p.height_mm - flat.height_mm) < 0.3]
+    assert len(other) == 1
+
+
+def test_a_block_may_lie_on_its_slanted_face() -> None:
+    heights = {round(p.height_mm, 1) for p in kinds()["tension_block"].poses}
+    assert 36.3 in heights
+
+
 def test_every_kind_lies_on_its_flat_side_among_others() -> None:
     for kind in kinds().values():
         assert sum(p.on_flat_side for p in kind.poses if not p.mirrored) >= 1, kind.name

@@ -6,12 +6,16 @@ from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
+import cv2
 import numpy as np
+import pytest
 
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
-from handsel.vision.mat.patches import Patch
+from handsel.vision.mat.flat import flattened
+from handsel.vision.mat.patches import Patch, patches
+from handsel.vision.mat.view import view_of
 from handsel.vision.parts import judging, views
 from handsel.vision.parts.asks import larger_ask
 from handsel.vision.parts.kinds import kinds_of, outline_seen
@@ -102,6 +106,18 @@ def test_what_a_part_leaves_over_is_not_searched_for_ever(monkeypatch) -> None:
     found = views._in_the_rest(patch, [part], (), None, None, SimpleNamespace(ratio=1.0))
     assert len(found) == 1  # once at a place of its own, then at one that is taken
     assert len(searched) == 2
+
+
+@pytest.mark.parametrize(("blur_mm", "count"), [(6.0, 0), (0.3, 1)])
+def test_a_shadow_that_is_soft_all_round_is_no_thing(blur_mm: float, count: int) -> None:
+    picture = drawn(A4, CAMERA)
+    high, wide = picture.shape[:2]
+    dark = np.zeros((high, wide), np.float32)
+    cv2.ellipse(dark, (wide // 2, high // 2), (45, 22), 0.0, 0.0, 360.0, 0.45, -1)
+    view = view_of(np.asarray(picture[..., 1]), lens=Lens(f35_mm=26.0), where="drawn")
+    dark = cv2.GaussianBlur(dark, (0, 0), blur_mm * view.px_per_mm)
+    shaded = np.rint(picture * (1.0 - dark[..., None])).astype(np.uint8)
+    assert len(patches(flattened(shaded, view), view)) == count
 
 
 def thing(state: State, *names: str) -> PartSeen:

@@ -21,13 +21,14 @@ from handsel.vision.mat.patches import Patch
 from handsel.vision.mat.view import MatView
 from handsel.vision.parts.asks import bar_ask, larger_ask, size_ask, title_of
 from handsel.vision.parts.doubts import Case, Choice, choice_of, doubt_of
+from handsel.vision.parts.explanations import LEAST_SAID
 from handsel.vision.parts.kinds import Kind
 from handsel.vision.parts.print_size import PrintScale
 from handsel.vision.parts.pull import Fit, foot_of, pose_span_mm
 from handsel.vision.parts.seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.steps import to_outline
-from handsel.vision.parts.views import LEAST_SAID, Explained, explained
+from handsel.vision.parts.views import Explained, explained
 from handsel.vision.parts.weighing import assigned
 
 FloatArray = npt.NDArray[np.float64]

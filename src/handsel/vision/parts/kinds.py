@@ -27,7 +27,7 @@ _ONE_FACE, _SAME_FACE = (
     0.9998,
     0.995,
 )  # cosine between the pieces of a face, and faces that are one resting place
-_MOST_POSES = 6
+_MOST_POSES = 8
 _STEADY = (0.4, 0.06)  # margin [mm], and as a share of the centre's height, below which a part falls over
 _LEAST_FACE = 0.01  # of the largest face's area
 _DIFFERENT = 0.020  # share of the area that two outlines alike may differ by
@@ -179,19 +179,24 @@ def _resting(solid: Solid, flat: FloatArray) -> tuple[Pose, ...]:
     one_face = alike > _ONE_FACE
     whole = (one_face * area) @ normal
     whole /= np.linalg.norm(whole, axis=1)[:, None]
-    together, area = alike > _SAME_FACE, one_face @ area
+    together, own, area = alike > _SAME_FACE, area, one_face @ area
     left = np.ones(len(area), bool)
     poses: list[Pose] = []
     # The side that a design wants down first: it is never the one left out.
     is_flat = normal @ flat > _SAME_FACE
     for k in np.lexsort((-area, ~is_flat)):
-        down = whole[k]
         if not left[k] or area[k] < _LEAST_FACE * area.max():
             continue
-        left &= alike[k] < _ONE_FACE
-        depth = corners @ down
-        feet = corners[depth > depth.max() - 0.05]
-        if _margin(feet, centre, down) < max(_STEADY[0], _STEADY[1] * float(depth.max() - centre @ down)):
+        mine = one_face[k]
+        left &= ~mine
+        # Two faces that nearly agree may have no resting place between them: then their largest piece tells it.
+        for down in (whole[k], normal[mine][own[mine].argmax()]):
+            depth = corners @ down
+            feet = corners[depth > depth.max() - 0.05]
+            steady = max(_STEADY[0], _STEADY[1] * float(depth.max() - centre @ down))
+            if _margin(feet, centre, down) >= steady:
+                break
+        else:
             continue
         height = float(np.ptp(depth))
         left &= ~together[k]

@@ -65,6 +65,8 @@ class Fit:
     shown_ratio: float  # share of the outline that can be seen: no printing below, no other part before it
     rms_mm: float  # of those
     outline_mm: FloatArray  # (n, 2) predicted, table frame
+    inside_says: float = 0.0  # of what it says, by what is seen within the outline (`inside`)
+    inside_most: float = 0.0  # of what it says at most
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -79,6 +81,7 @@ class _Laid:
     turn_rad: float
     scale: float
     free_scale: bool
+    inner: tuple[FloatArray, FloatArray] | None = None  # places on lines within the outline, and across them
     height_off: float = 0.0  # of the camera, relative
     u_scale: float = 0.0
     u_point: float = field(init=False)  # standard uncertainty of one step [mm]
@@ -116,6 +119,9 @@ class _Laid:
         if self.strayed > _ANOTHER_VIEW:
             self.outline, self.strayed = self.predicted(), 0.0
         points, normals = outline_points(self.outline)
+        # What is not known of the camera's height would move lines at other heights otherwise than the outline.
+        if self.inner is not None and not self.is_tall:
+            points, normals = (np.vstack(pair) for pair in zip((points, normals), self.inner, strict=True))
         steps = steps_at(self.flat, self.patch, points, normals, reach)
         if steps.there.sum() < LEAST_STEPS:
             return False
@@ -155,6 +161,9 @@ class _Laid:
         way = grow * np.array([[np.cos(more), np.sin(more)], [-np.sin(more), np.cos(more)]])
         self.at_mm = pivot + step[:2] + (self.at_mm - pivot) @ way
         self.outline = pivot + step[:2] + (self.outline - pivot) @ way
+        if self.inner is not None:
+            at, across = self.inner
+            self.inner = (pivot + step[:2] + (at - pivot) @ way, across @ way / grow)
         self.turn_rad, self.scale = self.turn_rad + more, self.scale * grow
         # How far the top of the part moves against its foot, as the camera sees it.
         moved = float(np.linalg.norm(step[:2])) + self.aside * (abs(more) + abs(grow - 1.0))
@@ -178,12 +187,14 @@ def refined(
     free_scale: bool,
     base: float,
     settled: bool = False,
+    inner: tuple[FloatArray, FloatArray] | None = None,
 ) -> Fit | None:
     """One explanation pulled onto the steps of light, and what it says.
 
     Parameters: patch; flat; view; index of the kind; pose; at_mm : (2,) float [mm]; turn_rad [rad]; scale [-] in
         printed millimetres; free_scale; base, the scale that stands for the ordered size [-]; settled, whether it
-        has been pulled onto the steps before and only the size is to be freed.
+        has been pulled onto the steps before and only the size is to be freed; inner, lines within the outline as
+        `inner_lines` gives them, to be pulled onto their steps with it.
     Returns: Fit, or None when hardly a step is near.
     Raises: nothing of its own.
     Valid for: starts within about 2 mm.
@@ -199,6 +210,7 @@ def refined(
         turn_rad=turn_rad,
         scale=scale,
         free_scale=free_scale,
+        inner=inner,
     )
     for reach in _SETTLED if settled else _CLEAR_REACHES if patch.certain else _FAINT_REACHES:
         if not laid.pull(reach):

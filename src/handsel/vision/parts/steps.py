@@ -25,7 +25,7 @@ ONE_VOICE_MM = 2.6  # neighbours nearer than this err together
 PRINT_MM = 0.13  # by which printed edges stray: elephant's foot, layers
 EDGE_PX = 0.30  # by which a read step strays
 _REACH_MM = 2.2  # to either side of an outline that is searched
-_RANDOM_MM = 2 * _REACH_MM  # a step by chance may be anywhere in it
+RANDOM_MM = 2 * _REACH_MM  # a step by chance may be anywhere in it
 _STRAY = 0.06  # share of the points whose step belongs to something else
 _NO_STEP = (-1.2, -0.35)  # what a point without any step says: on a clear outline, on a faint one
 # Of the paper's light; noise asks for half of it. White on white: from 0.06 to 0.04 true outlines gain and others lose.
@@ -173,7 +173,7 @@ def said_of(
     if patch.certain:
         dense = even_points(patch.outline_mm, max(200, 3 * len(points)))
         by_mask = to_outline(points, dense) < _BY_MASK_MM
-    normal = np.exp(-0.5 * (steps.off_mm / u) ** 2) / (u * sqrt(2 * pi)) * _RANDOM_MM
+    normal = np.exp(-0.5 * (steps.off_mm / u) ** 2) / (u * sqrt(2 * pi)) * RANDOM_MM
     each = np.where(steps.there, np.log((1 - _STRAY) * normal + _STRAY), _NO_STEP[0 if patch.certain else 1])
     each = np.where(by_mask, np.maximum(each, 0.0), each)
     says = float(each[read].sum()) * SPACING_MM / ONE_VOICE_MM
@@ -193,8 +193,8 @@ def most_said(steps: Steps, u: float, *, both: bool) -> float:
     Source: as `said_of`, with every step at 0.
     Checked by: unit/test_vision_parts.py
     """
-    mine = log((1 - _STRAY) * _RANDOM_MM / (u * sqrt(2 * pi)) + _STRAY)
-    back = log((1 - _STRAY) * _RANDOM_MM / (hypot(u, _OUTSIDE) * sqrt(2 * pi)) + _STRAY)
+    mine = log((1 - _STRAY) * RANDOM_MM / (u * sqrt(2 * pi)) + _STRAY)
+    back = log((1 - _STRAY) * RANDOM_MM / (hypot(u, _OUTSIDE) * sqrt(2 * pi)) + _STRAY)
     return float((~steps.silent).sum()) * SPACING_MM / ONE_VOICE_MM * (0.5 * (mine + back) if both else mine)
 
 
@@ -206,7 +206,7 @@ def _said_back(patch: Patch, flat: Flat, outline: FloatArray, u: float) -> float
     off = to_outline(mine, even_points(outline, max(120, round(run / 0.25))))
     wide = hypot(u, _OUTSIDE)
     each = np.log(
-        (1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * _RANDOM_MM + _STRAY
+        (1 - _STRAY) * np.exp(-0.5 * (off / wide) ** 2) / (wide * sqrt(2 * pi)) * RANDOM_MM + _STRAY
     )
     each = each[~silent_at(mine, patch, flat, beside=True)]
     return float(each.sum()) * SPACING_MM / ONE_VOICE_MM

@@ -15,7 +15,9 @@ import numpy.typing as npt
 from handsel.vision.mat.flat import Flat
 from handsel.vision.mat.patches import Patch
 from handsel.vision.mat.view import MatView
+from handsel.vision.parts.explanations import HOPELESS, LEAST_SAID, SAYS_ALL, explanations
 from handsel.vision.parts.fit import fits_of
+from handsel.vision.parts.inside import inner_lines, looked_inside
 from handsel.vision.parts.joined import left_over, taken_apart
 from handsel.vision.parts.kinds import Kind, even_points
 from handsel.vision.parts.print_size import PrintScale
@@ -28,14 +30,12 @@ FloatArray = npt.NDArray[np.float64]
 # Share of its outline that a part must show: clear, and grown into its shadow.
 CLEAR_FIT, FAINT_FIT = 0.80, 0.75
 _FAINT_PLAIN = 0.70  # of a faint outline, from which it is not taken for several things
-LEAST_SAID = 12.0  # by an outline that is to be any part's
-_HOPELESS = 25.0  # an explanation this far behind needs no size of its own
-_SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
 _CUT = 0.5  # share of all that its edges run round, below which a thing may be cut out of a larger one
 _MOST_FITS = 8
 # Of what its outline can say at most, from which a part lies beside another in one faint patch.
 _ONE_MORE = 0.4
 _LEAST_REST_MM2 = 60.0  # of what a part leaves over of a faint patch: less is its shadow's rim
+_SEEN_INSIDE = 0.35  # of what its inside can say, from which its lines help to tell the size
 _FREED = 5  # explanations that are given a size of their own
 _WELL = 0.93  # share of its outline from which a thing need not be looked for at other sizes
 _SAME_SIZE = 0.03  # a size of its own so near the ordered one leads back to it
@@ -70,7 +70,7 @@ class Explained:
     @property
     def is_whole(self) -> bool:
         """Whether an explanation says so much that nothing else need be tried."""
-        return self.is_plain and any(f.says > _SAYS_ALL * f.most_says for f in self.fits + self.sized)
+        return self.is_plain and any(f.says > SAYS_ALL * f.most_says for f in self.fits + self.sized)
 
 
 def explained(
@@ -197,15 +197,15 @@ def _lies_in(patch: Patch, outlines: list[FloatArray]) -> bool:
 
 def _one(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale) -> Explained:
     """A patch as one part: the best explanations at the ordered size, and each with a size of its own."""
-    fits = fits_of(patch, kinds, flat, view, print_ratio=printed.ratio)
-    return _with_sizes(patch, list(fits[:_MOST_FITS]), kinds, flat, view, printed)
+    fits = explanations(patch, kinds, flat, view, printed)
+    return _with_sizes(patch, fits[:_MOST_FITS], kinds, flat, view, printed)
 
 
 def _faint(
     patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
 ) -> list[Explained]:
     """A faint patch as the parts that it holds: soft shadow joins things, and each has its own explanations."""
-    left = list(fits_of(patch, kinds, flat, view, print_ratio=printed.ratio))
+    left = explanations(patch, kinds, flat, view, printed)
     found: list[Explained] = []
     while left:
         first = left[0]
@@ -276,7 +276,9 @@ def _with_sizes(
     base = 1.0 / printed.ratio
 
     def again(fit: Fit, *, free_scale: bool) -> Fit | None:
-        return refined(
+        is_seen = fit.inside_says > _SEEN_INSIDE * fit.inside_most
+        inner = inner_lines(fit, view, print_ratio=printed.ratio) if is_seen else None
+        one = refined(
             patch,
             flat,
             view,
@@ -288,12 +290,16 @@ def _with_sizes(
             free_scale=free_scale,
             base=base,
             settled=True,
+            inner=inner,
         )
+        if one is None or patch.certain:
+            return one
+        return looked_inside(one, patch, flat, view, print_ratio=printed.ratio)
 
     sized: list[Fit] = []
     done: set[int] = set()
     for fit in fits[:_FREED]:
-        if id(fit.pose) in done or fit.says < fits[0].says - _HOPELESS:
+        if id(fit.pose) in done or fit.says < fits[0].says - HOPELESS:
             continue
         done.add(id(fit.pose))
         free = again(fit, free_scale=True)
