@@ -13,8 +13,12 @@ from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.errors import OutOfRange
 from handsel.vision.camera import Lens
+from handsel.vision.mat.flat import flattened
+from handsel.vision.mat.patches import patches
+from handsel.vision.mat.view import view_of
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
+from handsel.vision.parts.print_size import print_scale
 from unit.parts_scenes import A4, Camera, drawn, over
 
 NAMES = ("index_tip", "middle_tip", "index_proximal", "thumb_proximal", "thumb_tip", "tension_block")
@@ -174,6 +178,24 @@ def test_a_wrongly_scaled_print_is_noticed_at_the_papers_edges_and_corrected() -
     assert "paper's edges" in seen.print_told_by
     assert any(f"printed at {100 * seen.print_ratio:.1f} % of its size" in n for n in seen.notes)
     assert seen.is_right, [(s.names, s.state, s.scale_ratio) for s in seen.seen]
+
+
+def test_the_papers_edges_are_told_from_the_joints_of_tiles_that_run_along_them() -> None:
+    """Half of each edge lies on tiles as light as the paper; the joints beyond it are the stronger lines."""
+    camera = over(A4, height_mm=330.0)
+    things = the_kit()[:3]
+    tables = ((60, 60, 58), (205, 205, 203))
+    dark, light = (drawn(A4, camera, things, print_ratio=0.96, table=t) for t in tables)
+    high, wide = dark.shape[:2]
+    corner = camera.shown(np.array([[0.0, 0.0, 0.0]]))[0]
+    tile = 44
+    x, y = (((np.arange(n) - c + 0.3 * tile) // tile) % 2 for n, c in ((wide, corner[0]), (high, corner[1])))
+    tiled = np.where(((x[None] + y[:, None]) % 2 == 0)[..., None], dark, light)
+    view = view_of(np.asarray(tiled[..., 1]), lens=Lens(f35_mm=26.0), where="drawn")
+    flat = flattened(tiled, view)
+    found, _ = print_scale(np.asarray(tiled[..., 1]), view, flat, patches(flat, view))
+    assert found.told_by == ("paper's edges",)
+    assert found.ratio == pytest.approx(0.96, abs=0.004)
 
 
 def test_where_nothing_tells_the_prints_size_no_part_is_called_right() -> None:

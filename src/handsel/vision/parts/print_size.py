@@ -35,6 +35,7 @@ _PLACES = 70  # along a side
 _FIRM = 0.10  # step of light across a side, natural logarithm, that shows at every place by itself
 # Paper on a table a twentieth darker: seen when neighbours are averaged, and when it stands out of all beside it.
 _FAINT, _FAINT_VOICES, _CLEARLY = 0.04, 9, 3.0
+_ONE_LINE_MM = 1.2  # within which one line is read
 _NOT_ALONE = 4.0  # places that err together: the same fibre, the same grain of the table
 CARD_THICK_MM, CARD_CORNER_MM = 0.76, 3.18
 AS_DRAWN = 0.005  # a print this near its drawn size is called right
@@ -236,10 +237,13 @@ def _side(
     """A straight line of steps along a whole side: its middle outward of the drawn one [mm], and its uncertainty."""
     # The same step, at the same place, along the whole side: print and things on the table are not that long.
     firm = np.where(valid.mean(0) > 0.6, _quarter(np.abs(change), valid), 0.0)
-    k = int(firm.argmax())
-    elsewhere = firm[np.abs(at - at[k]) > 2.0]
-    if firm[k] < max(least, _CLEARLY * float(np.median(elsewhere))):
+    # Within the sheet's margin there is only paper: of several such lines the innermost is the side, and those beyond
+    # are the table's own, the joints of tiles or boards.
+    shows = firm > max(least, _CLEARLY * float(np.median(firm)))
+    if not shows.any():
         return None
+    first = at[int(shows.argmax())]
+    k = int(np.where(np.abs(at - first) <= _ONE_LINE_MM, firm, 0.0).argmax())
     near = np.abs(at - at[k]) < 2.0
     sub = np.where(valid[:, near], np.abs(change[:, near]), 0.0)
     good = sub.max(1) > 0.5 * firm[k]
