@@ -355,10 +355,18 @@ def make_camera(layout: Layout, rng: np.random.Generator) -> tuple[Camera, dict]
     }
 
 
-def are_apart(camera: Camera, laid: list[np.ndarray], pieces: list[Piece]) -> bool:
-    """Whether nothing hides anything of another in the picture, and some paper shows between them."""
+def are_apart(layout: Layout, camera: Camera, laid: list[np.ndarray], pieces: list[Piece]) -> bool:
+    """Whether some paper shows round every part in the picture: nothing hides another, or the paper's edge."""
     import cv2
 
+    from handsel.vision.mat.sheet import MATS
+
+    mat = MATS[layout.paper]
+    for points in laid:  # where each point hides the sheet
+        lift = points[:, 2:] / (camera.at[2] - points[:, 2:])
+        x, y = (points[:, :2] + lift * (points[:, :2] - camera.at[:2])).T
+        if min(x.min(), mat.width_mm - x.max(), -y.max(), mat.height_mm + y.min()) < 0.0:
+            return False
     wide, high = (round(n / APART_GRID_PX) + 1 for n in camera.size)
     taken = np.zeros((high, wide), np.uint8)
     for points, piece in zip(laid, pieces, strict=True):
@@ -562,7 +570,7 @@ def shoot(mi, layout: Layout) -> tuple[dict, bytes]:
     pieces = pieces_of(layout, rng)
     laid = lay_out(layout, pieces, rng)
     camera, view = make_camera(layout, rng)
-    while layout.tidy and not are_apart(camera, laid, pieces):
+    while layout.tidy and not are_apart(layout, camera, laid, pieces):
         laid = lay_out(layout, pieces, rng)
         camera, view = make_camera(layout, rng)
     with tempfile.TemporaryDirectory() as folder:

@@ -7,12 +7,16 @@ from functools import cache
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 
 from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
+from handsel.vision.mat.patches import Patch
+from handsel.vision.parts.joined import put_together
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
+from handsel.vision.parts.silhouette import ring_area_mm2
 from unit.parts_scenes import A4, drawn, over
 
 SCALE = 0.75
@@ -58,3 +62,33 @@ def test_a_palm_whose_picture_reaches_over_markers_is_told() -> None:
     (palm,) = seen.seen
     assert palm.state is State.RIGHT, palm.reason
     assert min(y for _, y in palm.outline_px) < CAMERA.shown(np.array([[72.0, -27.0, 0.0]]))[0, 1]
+
+
+def test_pieces_near_each_other_are_put_together_and_those_apart_are_not() -> None:
+    square = np.array(((0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)))
+
+    def piece(x: float, *, with_shadow: float = 0.0) -> Patch:
+        plain = Patch(outline_mm=square + [x, 0.0], area_mm2=100.0, certain=True)
+        if not with_shadow:
+            return plain
+        wide = square * [1.0, 1.0 + with_shadow / 10.0] + [x, 0.0]
+        return replace(
+            plain, instead=Patch(outline_mm=wide, area_mm2=100.0 + 10.0 * with_shadow, certain=False)
+        )
+
+    assert put_together([piece(0.0), piece(15.0)]) == []
+    ((heap, whole),) = put_together([piece(0.0), piece(50.0), piece(13.0), piece(26.0, with_shadow=5.0)])
+    assert heap == (0, 2, 3)
+    assert not whole.certain
+    assert whole.area_mm2 == pytest.approx(ring_area_mm2(whole.outline_mm))
+    assert whole.outline_mm.min(0) == pytest.approx((0.0, 0.0))
+    assert whole.outline_mm.max(0) == pytest.approx((36.0, 15.0))
+
+
+def test_a_hole_within_a_thing_is_near_it() -> None:
+    square = np.array(((0.0, 0.0), (30.0, 0.0), (30.0, 30.0), (0.0, 30.0)))
+    outer = Patch(outline_mm=square, area_mm2=900.0, certain=True)
+    hole = Patch(outline_mm=square / 10.0 + 13.0, area_mm2=9.0, certain=True)
+    ((heap, whole),) = put_together([outer, hole])
+    assert heap == (0, 1)
+    assert whole.area_mm2 == pytest.approx(900.0)

@@ -1,4 +1,4 @@
-"""Several parts that cover each other in the picture, taken apart.
+"""Several parts that cover each other in the picture, taken apart; and one that came in pieces, put together.
 
 A palm stands a hand's breadth high, and from a camera near by its picture falls over what lies beside it. All of them
 make one patch. The part whose outline runs along most of the outer line is found first; what it does not cover is one
@@ -8,6 +8,7 @@ piece for each thing that looks out from behind it, or lies before it. Each piec
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +22,7 @@ from handsel.vision.parts.kinds import Kind, Pose, even_points, outline_seen
 from handsel.vision.parts.pull import Fit, refined
 from handsel.vision.parts.search import along_joined
 from handsel.vision.parts.silhouette import ring_area_mm2
-from handsel.vision.parts.steps import SPACING_MM
+from handsel.vision.parts.steps import SPACING_MM, inside, to_outline
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -29,6 +30,7 @@ _FRONT = (0.35, 1.10)  # area of the first part against the whole
 _TRIED = 6  # starts that are looked at finely
 _BESIDE_MM = 0.9  # round the first part that may still be its own rim
 _LEAST_MM2 = 12.0  # a smaller piece is a rim that was missed
+_ONE_THING_MM, _GAP_POINTS = 4.0, 200  # pieces of one thing are nearer; places along an outline to tell it
 _WELL = 0.85  # share of the outline that can be seen, from which the first part is found
 
 
@@ -66,6 +68,45 @@ def left_over(patch: Patch, front: Fit, flat: Flat) -> tuple[Patch, ...]:
     joined = patch.outline_mm
     first, *rest = (replace(p, joined_mm=joined) for p in pieces)
     return (first, *(replace(p, is_partial=True) for p in rest))
+
+
+def put_together(patches: Sequence[Patch]) -> list[tuple[tuple[int, ...], Patch]]:
+    """Patches that lie so near each other that they may be one part, cut in pieces by its light and dark sides.
+
+    Parameters: patches, without a colour of their own.
+    Returns: for each such heap the indices of its patches, and one faint patch round them and their shadows.
+    Raises: nothing of its own.
+    Valid for: patches that nothing explains by itself.
+    Source: own construction; the convex hull of all of a heap.
+    Checked by: unit/test_vision_parts_joined.py
+    """
+    import cv2
+
+    left, found = list(range(len(patches))), []
+    while left:
+        heap, waiting = [], [left.pop(0)]
+        while waiting:
+            one = waiting.pop()
+            heap.append(one)
+            near = [k for k in left if _gap_mm(patches[one], patches[k]) < _ONE_THING_MM]
+            left = [k for k in left if k not in near]
+            waiting += near
+        if len(heap) > 1:
+            each = [patches[k].instead or patches[k] for k in heap]
+            points = np.vstack([p.outline_mm for p in each]).astype(np.float32)
+            hull = cv2.convexHull(points)[:, 0].astype(float)
+            area = ring_area_mm2(hull)
+            whole = hull if area > 0 else hull[::-1]
+            found.append((tuple(sorted(heap)), Patch(outline_mm=whole, area_mm2=abs(area), certain=False)))
+    return found
+
+
+def _gap_mm(one: Patch, other: Patch) -> float:
+    """How far two patches are apart; none where one lies in the other."""
+    middle = other.outline_mm.mean(0)[None]
+    if inside(middle, one.outline_mm)[0]:
+        return 0.0
+    return float(to_outline(one.outline_mm, even_points(other.outline_mm, _GAP_POINTS)).min())
 
 
 def _front(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, base: float) -> Fit | None:

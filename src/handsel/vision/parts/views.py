@@ -18,7 +18,7 @@ from handsel.vision.mat.view import MatView
 from handsel.vision.parts.explanations import HOPELESS, LEAST_SAID, SAYS_ALL, explanations
 from handsel.vision.parts.fit import fits_of
 from handsel.vision.parts.inside import inner_lines, looked_inside
-from handsel.vision.parts.joined import left_over, taken_apart
+from handsel.vision.parts.joined import left_over, put_together, taken_apart
 from handsel.vision.parts.kinds import Kind, even_points
 from handsel.vision.parts.print_size import PrintScale
 from handsel.vision.parts.pull import Fit, foot_of, refined
@@ -114,10 +114,23 @@ def explained(
     # What light had cut out of a thing that is now seen whole is no thing of its own.
     found = [e for e in found if not (e.is_clear and not e.is_plain and _lies_in(e.patch, instead))]
     found = _one_in_each_place(found, printed)
+    found = _whole_again(found, kinds, flat, view, printed)
     for patch, of_it in faint:
         if sum(e.is_plain for e in found) < sum(k.count for k in kinds):  # else nothing is missing
             found += _in_the_rest(patch, of_it, kinds, flat, view, printed)
     return _one_in_each_place(found, printed)
+
+
+def _whole_again(
+    found: list[Explained], kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """Pieces that nothing explains, as the one part that they may be together."""
+    pieces = [e for e in found if not e.is_plain and e.patch.tint is None]
+    for heap, patch in put_together([e.patch for e in pieces]):
+        whole = [e for e in _faint(patch, kinds, flat, view, printed) if e.is_plain]
+        if whole:
+            found = [e for e in found if not any(e is pieces[k] for k in heap)] + whole
+    return found
 
 
 def _one_in_each_place(found: list[Explained], printed: PrintScale) -> list[Explained]:
