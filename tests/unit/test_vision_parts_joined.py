@@ -13,7 +13,7 @@ from handsel.data.load_design import load_design
 from handsel.design.model import Design
 from handsel.vision.camera import Lens
 from handsel.vision.mat.patches import Patch
-from handsel.vision.parts.joined import put_together
+from handsel.vision.parts.joined import put_together, widened
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
 from handsel.vision.parts.silhouette import ring_area_mm2
@@ -92,3 +92,12 @@ def test_a_hole_within_a_thing_is_near_it() -> None:
     ((heap, whole),) = put_together([outer, hole])
     assert heap == (0, 1)
     assert whole.area_mm2 == pytest.approx(900.0)
+
+
+def test_a_strip_is_widened_to_all_round_it() -> None:
+    strip = np.array(((0.0, 0.0), (25.0, 0.0), (25.0, 3.0), (0.0, 3.0)))
+    wide = widened(Patch(outline_mm=strip, area_mm2=75.0, certain=False))
+    assert wide.is_rest and not wide.certain
+    assert wide.outline_mm.min(0) == pytest.approx((-30.0, -30.0), abs=0.5)
+    assert wide.outline_mm.max(0) == pytest.approx((55.0, 33.0), abs=0.5)
+    assert wide.area_mm2 == pytest.approx(ring_area_mm2(wide.outline_mm))

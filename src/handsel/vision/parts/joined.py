@@ -31,6 +31,7 @@ _TRIED = 6  # starts that are looked at finely
 _BESIDE_MM = 0.9  # round the first part that may still be its own rim
 _LEAST_MM2 = 12.0  # a smaller piece is a rim that was missed
 _ONE_THING_MM, _GAP_POINTS = 4.0, 200  # pieces of one thing are nearer; places along an outline to tell it
+_ROUND_MM = 30.0  # round a strip of a part, so that most parts lie within
 _WELL = 0.85  # share of the outline that can be seen, from which the first part is found
 
 
@@ -99,6 +100,23 @@ def put_together(patches: Sequence[Patch]) -> list[tuple[tuple[int, ...], Patch]
             whole = hull if area > 0 else hull[::-1]
             found.append((tuple(sorted(heap)), Patch(outline_mm=whole, area_mm2=abs(area), certain=False)))
     return found
+
+
+def widened(patch: Patch) -> Patch:
+    """A patch with all round it, for a part of which only a strip was seen.
+
+    Parameters: patch, without an outline of its own.
+    Returns: a faint patch that may hold several parts and their shadows.
+    Raises: nothing of its own.
+    Valid for: strips along one side of a part no wider than 30 mm.
+    Source: own construction.
+    Checked by: unit/test_vision_parts_joined.py
+    """
+    from manifold3d import CrossSection, FillRule, JoinType
+
+    grown = CrossSection([patch.outline_mm], FillRule.Positive).hull().offset(_ROUND_MM, JoinType.Round)
+    ring = max((np.asarray(r, float) for r in grown.to_polygons()), key=ring_area_mm2)
+    return Patch(outline_mm=ring, area_mm2=ring_area_mm2(ring), certain=False, is_rest=True)
 
 
 def _gap_mm(one: Patch, other: Patch) -> float:

@@ -18,7 +18,7 @@ from handsel.vision.mat.view import MatView
 from handsel.vision.parts.explanations import HOPELESS, LEAST_SAID, SAYS_ALL, explanations
 from handsel.vision.parts.fit import fits_of
 from handsel.vision.parts.inside import inner_lines, looked_inside
-from handsel.vision.parts.joined import left_over, put_together, taken_apart
+from handsel.vision.parts.joined import left_over, put_together, taken_apart, widened
 from handsel.vision.parts.kinds import Kind, even_points
 from handsel.vision.parts.print_size import PrintScale
 from handsel.vision.parts.pull import Fit, foot_of, refined
@@ -118,6 +118,8 @@ def explained(
     for patch, of_it in faint:
         if sum(e.is_plain for e in found) < sum(k.count for k in kinds):  # else nothing is missing
             found += _in_the_rest(patch, of_it, kinds, flat, view, printed)
+    if sum(e.is_plain for e in found) < sum(k.count for k in kinds):
+        found = _widened(found, kinds, flat, view, printed)
     return _one_in_each_place(found, printed)
 
 
@@ -130,6 +132,20 @@ def _whole_again(
         whole = [e for e in _faint(patch, kinds, flat, view, printed) if e.is_plain]
         if whole:
             found = [e for e in found if not any(e is pieces[k] for k in heap)] + whole
+    return found
+
+
+def _widened(
+    found: list[Explained], kinds: tuple[Kind, ...], flat: Flat, view: MatView, printed: PrintScale
+) -> list[Explained]:
+    """What nothing explains, looked at with all round it: of a white part one edge in shadow may be all that showed."""
+    for strip in [e for e in found if not e.is_plain and not e.is_clear]:
+        wide = widened(strip.patch)
+        here = strip.patch.outline_mm.mean(0)[None]
+        for one in _faint(wide, kinds, flat, view, printed):
+            if one.is_plain and one.fits and inside(here, one.fits[0].outline_mm)[0]:
+                found = [e for e in found if e is not strip] + [one]
+                break
     return found
 
 
