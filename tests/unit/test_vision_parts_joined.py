@@ -97,7 +97,8 @@ def test_a_hole_within_a_thing_is_near_it() -> None:
 def test_a_strip_is_widened_to_all_round_it() -> None:
     strip = np.array(((0.0, 0.0), (25.0, 0.0), (25.0, 3.0), (0.0, 3.0)))
     wide = widened(Patch(outline_mm=strip, area_mm2=75.0, certain=False))
-    assert wide.is_rest and not wide.certain
+    assert wide.is_rest
+    assert not wide.certain
     assert wide.outline_mm.min(0) == pytest.approx((-30.0, -30.0), abs=0.5)
     assert wide.outline_mm.max(0) == pytest.approx((55.0, 33.0), abs=0.5)
     assert wide.area_mm2 == pytest.approx(ring_area_mm2(wide.outline_mm))
