@@ -20,7 +20,15 @@ _THIN_MM = 0.4  # what is steep over less is a hairline on the sheet, and may jo
 
 
 def steepness(soft: npt.NDArray[np.float32], flat: Flat) -> npt.NDArray[np.float32]:
-    """How steeply light changes, against what an edge must show: soft shadow stays below 1."""
+    """How steeply light changes, against what an edge must show: soft shadow stays below 1.
+
+    Parameters: soft : (h, w, 3) float32 [-], smoothed logarithm of light against the paper's; flat, of the same photo.
+    Returns: (h, w) float32 [-], of the three colours the one that changes most.
+    Raises: nothing of its own.
+    Valid for: the straightened sheet.
+    Source: length of the gradient by Sobel's differences; the least slope chosen on rendered kits.
+    Checked by: unit/test_vision_parts.py
+    """
     import cv2
 
     scale = flat.px_per_mm
@@ -43,7 +51,15 @@ def edged(mask: Mask, scale: float, gap_mm: float) -> Mask:
 
 
 def cleaned(mask: Mask, scale: float) -> Mask:
-    """Thin lines taken out, small gaps closed, holes filled."""
+    """Thin lines taken out, small gaps closed, holes filled.
+
+    Parameters: mask : (h, w) bool [-]; scale [px/mm].
+    Returns: (h, w) bool [-], without pieces of less than 12 mm2.
+    Raises: nothing of its own.
+    Valid for: masks on the straightened sheet.
+    Source: morphological closing and opening; OpenCV's border following.
+    Checked by: unit/test_vision_parts.py
+    """
     import cv2
 
     k = max(1, round(_LINE_MM * scale / 2))

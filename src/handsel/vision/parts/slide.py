@@ -109,7 +109,16 @@ def lift_of(pose: Pose, view: MatView) -> float:
 
 
 def moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: FloatArray) -> FloatArray:
-    """k times n points, (k, n, 2), turned about k pivots and shifted, (k, 2), by k turns [rad]."""
+    """Points turned about pivots and shifted, each heap its own way.
+
+    Parameters: points : (k, n, 2) float [mm]; pivot, shift : (k, 2) float [mm]; turn : (k,) float [rad],
+        anticlockwise.
+    Returns: (k, n, 2) float [mm].
+    Raises: nothing of its own.
+    Valid for: any points.
+    Source: rotation in the plane.
+    Checked by: unit/test_vision_parts.py
+    """
     c, s = np.cos(turn), np.sin(turn)
     way = np.moveaxis(np.array([[c, s], [-s, c]]), -1, 0)
     result: FloatArray = (points - pivot[:, None]) @ way + (pivot + shift)[:, None]
@@ -117,7 +126,16 @@ def moved(points: FloatArray, pivot: FloatArray, shift: FloatArray, turn: FloatA
 
 
 def pulled(field: Field, points: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Shift, turn and rms distance [mm] after sliding k outlines, points of (k, n, 2), onto the field's outline."""
+    """How outlines move when they slide onto the field's outline.
+
+    Parameters: field; points : (k, n, 2) float [mm], of k outlines.
+    Returns: shifts (k, 2) float [mm]; turns (k,) float [rad] about each one's middle; what is left as distance,
+        rms (k,) float [mm].
+    Raises: nothing of its own.
+    Valid for: outlines within some millimetres.
+    Source: Gauss-Newton on the distance, far points weighing less; held weakly where nothing tells.
+    Checked by: unit/test_vision_parts.py
+    """
     pivot = points.mean(1)
     shift, turn = np.zeros_like(pivot), np.zeros(len(points))
     for _ in range(_PULLS):
