@@ -12,7 +12,7 @@ SMALL_PX, OF_PHONE = 2000, "-8mp"  # longer side of a small photo; what the phot
 WITH_BAR = " +bar"  # what a photo is called when a bar's length is given with it
 # Seeds of layouts that nobody looked at while the method was made. The later ones were planned for its last round.
 FIRST_UNSEEN = frozenset((7, 12, 14, 16, 19, 21, 24, 31, 33, 38))
-FIRST_FRESH, FIRST_LATE = 41, 61
+FIRST_FRESH, FIRST_LATE, FIRST_NEW = 41, 61, 111
 CLEAN, HARD = ("clean", "fresh-clean", "fresh-white", "tidy"), ("hard", "fresh-hard", "late-hard")
 STATES = {
     "right": "right",
@@ -67,7 +67,7 @@ def report(results: list[dict], texts: Callable[[str], str]) -> str:
     lines = [
         texts("head"),
         "",
-        *_asked(read),
+        *_asked(every),
         texts("late"),
         "",
         *_late(every),
@@ -116,18 +116,22 @@ def _kind(read: list[dict], start: str | tuple[str, ...], *, phone: bool, white:
     ]
 
 
-def _asked(read: list[dict]) -> list[str]:
+def _asked(every: list[dict]) -> list[str]:
     """What the program is to be held to: photos themselves, clean ones as the sheet asks, and hard ones."""
-    photos = [r for r in read if r["name"].endswith(OF_PHONE)]
-    tidy = [r for r in photos if r["name"].startswith("tidy")]
+    photos = [r for r in every if r["name"].removesuffix(WITH_BAR).endswith(OF_PHONE)]
+    told = [r for r in photos if r["print_told"] and not r["name"].endswith(WITH_BAR)]
+    silent = [r for r in photos if not r["print_told"]]
+    tidy = [r for r in told if r["name"].startswith("tidy")]
     return table(
         [
             ("**clean, as the sheet asks**", tidy),
             ("coloured and black ones among them", [r for r in tidy if r["colour"] != "white"]),
             ("white ones among them", [r for r in tidy if r["colour"] == "white"]),
-            ("clean, in any pose", [r for r in photos if r["name"].startswith(CLEAN) and r not in tidy]),
-            ("**hard**", [r for r in photos if r["name"].startswith(HARD)]),
-            ("with faults", [r for r in photos if "wrong" in r["name"]]),
+            ("clean, in any pose", [r for r in told if r["name"].startswith(CLEAN) and r not in tidy]),
+            ("**hard**", [r for r in told if r["name"].startswith(HARD)]),
+            ("with faults", [r for r in told if "wrong" in r["name"]]),
+            ("paper on a table as light, so that nothing tells the print's size", silent),
+            ("those with a bar's length given, as is asked", [r for r in photos if r["name"].endswith(WITH_BAR)]),
         ]
     )
 
@@ -143,7 +147,12 @@ def _late(every: list[dict]) -> list[str]:
             (f"clean, as the sheet asks, {size}", [r for r in mine if r["name"].startswith("tidy")]),
             (f"hard, {size}", [r for r in mine if r["name"].startswith("late-hard")]),
         ]
-    rows.append(("those in which nothing told the print's size, with a bar's length given", measured))
+    new = [r for r in late if r["seed"] >= FIRST_NEW and r not in measured]
+    rows += [
+        ("of these, planned after the last mend and judged once: clean", [r for r in new if "tidy" in r["name"]]),
+        ("of these, planned after the last mend and judged once: hard", [r for r in new if "hard" in r["name"]]),
+        ("those in which nothing told the print's size, with a bar's length given", measured),
+    ]
     return table(rows)
 
 

@@ -16,7 +16,7 @@ from handsel.vision.camera import Lens
 from handsel.vision.mat.flat import flattened
 from handsel.vision.mat.patches import Patch, patches
 from handsel.vision.mat.view import view_of
-from handsel.vision.parts import judging, views
+from handsel.vision.parts import judging, things
 from handsel.vision.parts.asks import larger_ask
 from handsel.vision.parts.kinds import kinds_of, outline_seen
 from handsel.vision.parts.looking import PartsSeen, State, look_at_parts
@@ -100,10 +100,10 @@ def test_what_a_part_leaves_over_is_not_searched_for_ever(monkeypatch) -> None:
         searched.append(piece.area_mm2)
         return [part]
 
-    monkeypatch.setattr(views, "left_over", lambda *_: (patch, patch))
-    monkeypatch.setattr(views, "_faint", faint)
-    monkeypatch.setattr(views, "foot_of", lambda *_: next(at))
-    found = views._in_the_rest(patch, [part], (), None, None, SimpleNamespace(ratio=1.0))
+    monkeypatch.setattr(things, "left_over", lambda *_: (patch, patch))
+    monkeypatch.setattr(things, "as_several", faint)
+    monkeypatch.setattr(things, "foot_of", lambda *_: next(at))
+    found = things._in_the_rest(patch, [part], (), None, None, SimpleNamespace(ratio=1.0))
     assert len(found) == 1  # once at a place of its own, then at one that is taken
     assert len(searched) == 2
 

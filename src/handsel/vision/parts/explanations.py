@@ -60,9 +60,16 @@ def explanations(
         looked_inside(f, patch, flat, view, print_ratio=printed.ratio) if f.says > best - HOPELESS else f
         for f in found[:_LOOKED_INSIDE]
     ]
+    # Where no explanation has its lines, light may have washed them out: then outlines are all there is.
+    shows_inside = any(f.inside_says > 0.0 for f in looked)
+    if not shows_inside:
+        looked = found[:_LOOKED_INSIDE]
     first = max(looked, key=lambda f: f.says)
     if LEAST_SAID < first.says < SAYS_ALL * first.most_says:
-        looked += _like_it(patch, first, kinds, flat, view, printed)
+        like = _like_it(patch, first, kinds, flat, view, printed)
+        if shows_inside:
+            like = [looked_inside(f, patch, flat, view, print_ratio=printed.ratio) for f in like]
+        looked += like
     return sorted(looked + found[_LOOKED_INSIDE:], key=lambda f: -f.says)
 
 
@@ -98,7 +105,7 @@ def _like_it(
                         base=base,
                     )
                     if one is not None and one.says > 0.0:
-                        more.append(looked_inside(one, patch, flat, view, print_ratio=printed.ratio))
+                        more.append(one)
     return more
 
 

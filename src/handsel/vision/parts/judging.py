@@ -1,6 +1,6 @@
 """What each thing on the mat is said to be, and what of the kit is not there.
 
-Every thing has its explanations (`views`): a part as ordered, a part of the other hand, a part of another size,
+Every thing has its explanations (`things`): a part as ordered, a part of the other hand, a part of another size,
 or something unknown. One assignment over all things and all places of the kit picks the most probable whole. A part
 is called right only when its kind, its side and its size are each clear; anything less is "cannot tell", with what
 would settle it.
@@ -28,7 +28,8 @@ from handsel.vision.parts.pull import Fit, foot_of, pose_span_mm
 from handsel.vision.parts.seen import Ask, PartMissing, PartSeen, State
 from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.steps import to_outline
-from handsel.vision.parts.views import Explained, explained
+from handsel.vision.parts.things import explained
+from handsel.vision.parts.views import Explained
 from handsel.vision.parts.weighing import assigned
 
 FloatArray = npt.NDArray[np.float64]
