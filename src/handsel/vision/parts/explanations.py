@@ -27,15 +27,11 @@ FloatArray = npt.NDArray[np.float64]
 LEAST_SAID = 12.0  # by an outline that is to be any part's
 HOPELESS = 25.0  # an explanation this far behind needs no size of its own
 SAYS_ALL = 0.6  # of what an outline can say at most, from which nothing else is tried
-_LOOKED_INSIDE, _TURNED_OVER = (
-    12,
-    3,
-)  # explanations whose inside is looked at, and that are tried on other faces
-_LIKE_AREA = (0.6, 1.6)  # of another kind that may be taken for it
-_ALIKE_AREA, _ONE_PLACE_MM = (
-    (0.75, 1.33),
-    1.5,
-)  # faces that look alike; nearer, at a part's end, it is found already
+_LOOKED_INSIDE = 12  # explanations whose inside is looked at
+_TURNED_OVER = 3  # explanations that are tried on the part's other faces
+_LIKE_AREA = (0.6, 1.6)  # areas of another kind that may be taken for it, as a share
+_ALIKE_AREA = (0.75, 1.33)  # the same of faces of one part that look alike
+_ONE_PLACE_MM = 1.5  # nearer than this, at a part's end, it is found already
 
 
 def explanations(
