@@ -18,7 +18,7 @@ from handsel.vision.parts.fit import fits_of
 from handsel.vision.parts.inside import looked_inside
 from handsel.vision.parts.kinds import Kind, Pose, even_points
 from handsel.vision.parts.print_size import PrintScale
-from handsel.vision.parts.pull import Fit, pose_span_mm, refined
+from handsel.vision.parts.pull import Fit, as_ordered, pose_span_mm
 from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.slide import long_axis
 
@@ -88,17 +88,8 @@ def _like_it(
             for turn in (first.turn_rad + own_axis - axis + half for half in (0.0, pi)):
                 for end in (-0.5, 0.0, 0.5):
                     at = first.at_mm + end * base * (own_mm - length_mm) * along
-                    one = refined(
-                        patch,
-                        flat,
-                        view,
-                        index=index,
-                        pose=pose,
-                        at_mm=at,
-                        turn_rad=turn,
-                        scale=base,
-                        free_scale=False,
-                        base=base,
+                    one = as_ordered(
+                        patch, flat, view, index=index, pose=pose, at_mm=at, turn_rad=turn, base=base
                     )
                     if one is not None and one.says > 0.0:
                         more.append(one)
@@ -126,17 +117,8 @@ def _turned_over(
                 known = [f for f in (*found, *more) if f.pose is pose]
                 if any(_at_one_place(f, fit.at_mm, turn, reach) for f in known):
                     continue
-                one = refined(
-                    patch,
-                    flat,
-                    view,
-                    index=fit.kind,
-                    pose=pose,
-                    at_mm=fit.at_mm,
-                    turn_rad=turn,
-                    scale=base,
-                    free_scale=False,
-                    base=base,
+                one = as_ordered(
+                    patch, flat, view, index=fit.kind, pose=pose, at_mm=fit.at_mm, turn_rad=turn, base=base
                 )
                 if one is not None:
                     more.append(one)

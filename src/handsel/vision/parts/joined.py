@@ -19,7 +19,7 @@ from handsel.vision.mat.patches import Patch, outlined
 from handsel.vision.mat.view import MatView
 from handsel.vision.parts.field import field_of
 from handsel.vision.parts.kinds import Kind, Pose, even_points, outline_seen
-from handsel.vision.parts.pull import Fit, refined
+from handsel.vision.parts.pull import Fit, as_ordered
 from handsel.vision.parts.search import along_joined
 from handsel.vision.parts.silhouette import ring_area_mm2
 from handsel.vision.parts.steps import SPACING_MM, inside, to_outline
@@ -147,17 +147,8 @@ def _front(patch: Patch, kinds: tuple[Kind, ...], flat: Flat, view: MatView, bas
     whole = replace(patch, joined_mm=patch.outline_mm)
     best: Fit | None = None
     for _, index, pose, at, turn in starts[:_TRIED]:
-        fit = refined(
-            whole,
-            flat,
-            view,
-            index=index,
-            pose=pose,
-            at_mm=at,
-            turn_rad=turn,
-            scale=base,
-            free_scale=False,
-            base=base,
+        fit = as_ordered(
+            whole, flat, view, index=index, pose=pose, at_mm=at, turn_rad=turn, base=base
         )
         if fit is not None and (best is None or fit.says > best.says):
             best = fit

@@ -236,6 +236,40 @@ def refined(
     )
 
 
+def as_ordered(
+    patch: Patch,
+    flat: Flat,
+    view: MatView,
+    *,
+    index: int,
+    pose: Pose,
+    at_mm: FloatArray,
+    turn_rad: float,
+    base: float,
+) -> Fit | None:
+    """One explanation at the ordered size, pulled onto the steps of light.
+
+    Parameters: as `refined`.
+    Returns: Fit, or None when hardly a step is near.
+    Raises: nothing of its own.
+    Valid for: starts within about 2 mm.
+    Source: `refined`.
+    Checked by: unit/test_vision_parts_faint.py
+    """
+    return refined(
+        patch,
+        flat,
+        view,
+        index=index,
+        pose=pose,
+        at_mm=at_mm,
+        turn_rad=turn_rad,
+        scale=base,
+        free_scale=False,
+        base=base,
+    )
+
+
 def _rms(steps: Steps, u: float) -> float:
     """How far off those steps are that are where they should be [mm]."""
     good = steps.off_mm[steps.there & (np.abs(steps.off_mm) < 3.0 * u)]
